@@ -1,0 +1,35 @@
+"""Why a number is missing or weak: one table for the text, the picture and the result file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+
+@dataclass(frozen=True, slots=True)
+class _Why:
+    sentence: str  # what is wrong, in the trade's words; follows "unmeasured, because"
+    remedy: str  # what to do about it
+
+
+class Reason(Enum):
+    """What hides or spoils a measurement. The name, in lower case, is what the result file says."""
+
+    TIP_OUT_OF_FRAME = _Why("the point lies outside the photo", "step back until the whole rose is in view")
+    TIP_COVERED = _Why("tape or shadow hides the edges that make the point", "lift the tape near the point")
+    EDGE_AMBIGUOUS = _Why("the lobe's edge can't be told from its shadow or the wood beside it", "light it evenly from both sides")
+    SEAM_COVERED = _Why("tape, a card or the frame hides the field seam beyond the point", "clear an inch of the seam beyond the point")
+    SEAM_FAINT = _Why("the field seam doesn't show beyond the point", "wipe the field with a damp cloth or come closer")
+    SEAM_AMBIGUOUS = _Why("two lines lie where the field seam should be", "rub out pencil lines, or check this point with a straightedge")
+    OWN_SEAM_COVERED = _Why("tape hides the lobe's own dark/light line", "lift the tape from the lobe")
+    OWN_SEAM_FAINT = _Why("the lobe's dark/light line doesn't show", "take the photo in even light")
+    JOINT_COVERED = _Why("tape hides the joint", "lift the tape from the joint")
+    JOINT_DARK = _Why("a gap can't be told from the dark wood beside it", "slide a strip of white paper under the joint, or use a feeler")
+
+    @property
+    def sentence(self) -> str:
+        return self.value.sentence
+
+    @property
+    def remedy(self) -> str:
+        return self.value.remedy

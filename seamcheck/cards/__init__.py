@@ -1,0 +1,1 @@
+"""Finding the printed cards, and what they are like on paper."""

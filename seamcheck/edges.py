@@ -1,0 +1,83 @@
+"""Sampling the photo in linear light: strips of it along a straight line on the plane."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .basis.frames import Array, right_of
+from .plane.camera import Camera
+
+Image = NDArray[np.float32]
+
+
+def srgb_decode(code: Array) -> Array:
+    """Linear light 0..1 of sRGB code values 0..1 (IEC 61966-2-1)."""
+    code = np.asarray(code, float)
+    return np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
+
+
+SRGB_TO_LINEAR = srgb_decode(np.arange(256) / 255).astype(np.float32)
+
+
+@dataclass(frozen=True)
+class LinearPatch:
+    """A rectangle of the photo in linear light 0..1, float32, (h, w, 3), colours in the order B, G, R."""
+
+    light: Image
+    left_px: int
+    top_px: int
+
+    @staticmethod
+    def cut(bgr: NDArray[np.uint8], low_px: Array, high_px: Array) -> LinearPatch:
+        """The part of the upright photo (h, w, 3) between two corners (u, v), clipped to the frame."""
+        import cv2
+
+        height, width = bgr.shape[:2]
+        left, top = np.clip(np.floor(low_px).astype(int), 0, [width - 1, height - 1])
+        right, bottom = np.clip(np.ceil(high_px).astype(int) + 1, [left + 1, top + 1], [width, height])
+        return LinearPatch(cv2.LUT(bgr[top:bottom, left:right], SRGB_TO_LINEAR), int(left), int(top))
+
+    def at_px(self, px: Array) -> Image:
+        """Linear light (..., 3) at photo pixels (..., 2), bilinear; NaN outside the patch."""
+        import cv2
+
+        shape = px.shape[:-1]
+        u = (px[..., 0] - self.left_px).astype(np.float32).reshape(-1, shape[-1] if shape else 1)
+        v = (px[..., 1] - self.top_px).astype(np.float32).reshape(u.shape)
+        out = cv2.remap(self.light, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=(np.nan,) * 3)
+        return out.reshape(*shape, 3)
+
+
+@dataclass(frozen=True)
+class Strip:
+    """The photo along a straight line on the plane: rows along it, columns across it."""
+
+    light: Image  # (n_along, n_across, 3), linear, B G R; NaN outside the photo
+    along_in: Array  # (n_along,) from the line's first point
+    across_in: Array  # (n_across,) positive to the right of the line's direction
+
+
+def sample_strip(
+    patch: LinearPatch,
+    camera: Camera,
+    from_in: Array,
+    to_in: Array,
+    z_in: float,
+    half_width_in: float,
+    step_in: float,
+    step_across_in: float | None = None,
+) -> Strip:
+    """The strip from one plane point to another, half_width_in to either side, at height z_in."""
+    from_in, to_in = np.asarray(from_in, float), np.asarray(to_in, float)
+    length = float(np.linalg.norm(to_in - from_in))
+    direction = (to_in - from_in) / length
+    n_along = max(2, int(round(length / step_in)) + 1)
+    across_step = step_across_in or step_in
+    half = max(1, int(np.ceil(half_width_in / across_step)))
+    along = np.linspace(0, length, n_along)
+    across = np.arange(-half, half + 1) * across_step
+    xy = from_in + along[:, None, None] * direction + across[None, :, None] * right_of(direction)
+    return Strip(patch.at_px(camera.px_from_plane(xy, z_in)), along, across)

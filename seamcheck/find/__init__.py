@@ -1,0 +1,1 @@
+"""Where things are: stage, centre, lobes, field seams. Places, not numbers."""

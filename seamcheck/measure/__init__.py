@@ -1,0 +1,1 @@
+"""How much: tips, field seams, gaps. The heart."""

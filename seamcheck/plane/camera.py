@@ -1,0 +1,106 @@
+"""The pinhole camera with the lens model of Brown and Conrady, as OpenCV writes it.
+
+x" = x (1 + k1 r2 + k2 r4) + 2 p1 x y + p2 (r2 + 2 x2),  y" = y (1 + k1 r2 + k2 r4) + p1 (r2 + 2 y2) + 2 p2 x y.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from ..basis.frames import Array
+
+# Newton steps of the inverse lens model; at phone distortions three reach 1e-9.
+UNDISTORT_STEPS = 5
+
+PARAMETERS = ("f_px", "aspect", "cx_px", "cy_px", "k1", "k2", "p1", "p2", "rx", "ry", "rz", "tx", "ty", "tz")
+
+
+def rotation_from_vector(vector: Array) -> Array:
+    """(3, 3) rotation of a rotation vector (axis times angle, rad), by Rodrigues' formula."""
+    angle = float(np.linalg.norm(vector))
+    if angle < 1e-12:
+        return np.eye(3)
+    x, y, z = np.asarray(vector) / angle
+    cross = np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]])
+    return np.eye(3) + np.sin(angle) * cross + (1 - np.cos(angle)) * cross @ cross
+
+
+@dataclass(frozen=True)
+class Camera:
+    """A camera over the plane: p_cam = rotation @ p_plane + translation, p_plane in inches."""
+
+    f_px: float  # focal length along u
+    aspect: float  # focal length along v over that along u
+    cx_px: float
+    cy_px: float
+    k1: float
+    k2: float
+    p1: float
+    p2: float
+    rotation_vector: Array  # (3,) rad, camera from plane
+    translation_in: Array  # (3,)
+
+    @staticmethod
+    def from_parameters(vector: Array) -> Camera:
+        """From a (14,) vector in the order of PARAMETERS."""
+        return Camera(*map(float, vector[:8]), np.array(vector[8:11], float), np.array(vector[11:14], float))
+
+    @cached_property
+    def parameters(self) -> Array:
+        """(14,) in the order of PARAMETERS."""
+        head = [self.f_px, self.aspect, self.cx_px, self.cy_px, self.k1, self.k2, self.p1, self.p2]
+        return np.concatenate([head, self.rotation_vector, self.translation_in])
+
+    @cached_property
+    def rotation(self) -> Array:
+        """(3, 3), camera from plane."""
+        return rotation_from_vector(self.rotation_vector)
+
+    @cached_property
+    def eye_in(self) -> Array:
+        """(3,): the camera's centre in the plane frame; its z is the height above the field."""
+        return -self.rotation.T @ self.translation_in
+
+    def px_from_plane(self, xy_in: Array, z_in: float | Array = 0.0) -> Array:
+        """Photo pixels (..., 2) of plane points (..., 2) at height z_in (a number or (...,))."""
+        xy_in = np.asarray(xy_in, float)
+        r, t = self.rotation, self.translation_in
+        x, y = xy_in[..., 0], xy_in[..., 1]
+        depth = r[2, 0] * x + r[2, 1] * y + (r[2, 2] * z_in + t[2])
+        u = (r[0, 0] * x + r[0, 1] * y + (r[0, 2] * z_in + t[0])) / depth
+        v = (r[1, 0] * x + r[1, 1] * y + (r[1, 2] * z_in + t[1])) / depth
+        u, v = self._distort(u, v)
+        return np.stack([self.f_px * u + self.cx_px, self.f_px * self.aspect * v + self.cy_px], axis=-1)
+
+    def plane_from_px(self, px: Array, z_in: float | Array = 0.0) -> Array:
+        """Plane points (..., 2) at height z_in that the photo shows at pixels (..., 2)."""
+        px = np.asarray(px, float)
+        ud = (px[..., 0] - self.cx_px) / self.f_px
+        vd = (px[..., 1] - self.cy_px) / (self.f_px * self.aspect)
+        u, v = ud, vd
+        for _ in range(UNDISTORT_STEPS):
+            un, vn = self._distort(u, v)
+            u, v = u + (ud - un), v + (vd - vn)
+        ray = np.stack([u, v, np.ones_like(u)], axis=-1) @ self.rotation
+        reach = (z_in - self.eye_in[2]) / ray[..., 2]
+        return self.eye_in[:2] + reach[..., None] * ray[..., :2]
+
+    def _distort(self, x: Array, y: Array) -> tuple[Array, Array]:
+        r2 = x * x + y * y
+        radial = 1 + r2 * (self.k1 + r2 * self.k2)
+        return (
+            x * radial + 2 * self.p1 * x * y + self.p2 * (r2 + 2 * x * x),
+            y * radial + self.p1 * (r2 + 2 * y * y) + 2 * self.p2 * x * y,
+        )
+
+    def px_per_in_at(self, xy_in: Array, z_in: float = 0.0) -> float:
+        """Photo pixels per inch at a plane point: the square root of the area's scale."""
+        step = 0.05
+        here = np.asarray(xy_in, float)
+        right, up = np.array([step, 0.0]), np.array([0.0, step])
+        du = self.px_from_plane(here + right, z_in) - self.px_from_plane(here - right, z_in)
+        dv = self.px_from_plane(here + up, z_in) - self.px_from_plane(here - up, z_in)
+        return float(np.sqrt(abs(du[0] * dv[1] - du[1] * dv[0])) / (2 * step))

@@ -1,0 +1,1 @@
+"""What is printed on paper: off the path of a photo."""

@@ -1,0 +1,1 @@
+"""Reports, each a plain function of an Inspection."""
