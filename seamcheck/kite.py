@@ -1,0 +1,89 @@
+"""A lobe's shape: a kite from root to tip, with a shoulder on either side."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .basis.frames import Array, bearing_of
+
+
+@dataclass(frozen=True, slots=True)
+class Kite:
+    """A lobe's outline on the plane (inches). Left and right are as seen from the root looking to the tip."""
+
+    root_in: Array  # (2,)
+    left_in: Array  # (2,) shoulder, counter-clockwise side
+    tip_in: Array  # (2,)
+    right_in: Array  # (2,) shoulder, clockwise side
+
+    @property
+    def bearing(self) -> float:
+        """Of the axis, root to tip, rad clockwise from +y."""
+        return float(bearing_of(self.tip_in - self.root_in))
+
+    @property
+    def length_in(self) -> float:
+        """Root to tip."""
+        return float(np.hypot(*(self.tip_in - self.root_in)))
+
+    @property
+    def corners_in(self) -> Array:
+        """(4, 2): root, left shoulder, tip, right shoulder."""
+        return np.stack([self.root_in, self.left_in, self.tip_in, self.right_in])
+
+
+@dataclass(frozen=True, slots=True)
+class KiteShape:
+    """A symmetric lobe as drawn on paper: what a pattern is made to."""
+
+    root_angle: float  # rad
+    short_edge_in: float
+    length_in: float
+
+    @property
+    def shoulder_in(self) -> tuple[float, float]:
+        """(along, across) of a shoulder from the root, inches."""
+        half = self.root_angle / 2
+        return self.short_edge_in * float(np.cos(half)), self.short_edge_in * float(np.sin(half))
+
+    @property
+    def long_edge_in(self) -> float:
+        """Shoulder to tip."""
+        along, across = self.shoulder_in
+        return float(np.hypot(self.length_in - along, across))
+
+    @property
+    def tip_angle(self) -> float:
+        """Rad."""
+        along, across = self.shoulder_in
+        return 2 * float(np.arctan2(across, self.length_in - along))
+
+    @property
+    def shoulder_angle(self) -> float:
+        """Rad: what is left of a full turn, shared by the two shoulders."""
+        return (2 * np.pi - self.root_angle - self.tip_angle) / 2
+
+    @property
+    def area_in2(self) -> float:
+        """Half the product of the diagonals."""
+        return self.length_in * self.shoulder_in[1]
+
+
+@dataclass(frozen=True, slots=True)
+class FoundLobe:
+    """One lobe as found: good enough to measure from, not a measurement."""
+
+    ring: int | None  # 1 the first (large) ring; None for loose lobes
+    kite: Kite
+    dark_side: str | None  # "cw" (right) or "ccw" (left), looking from root to tip
+
+
+@dataclass(frozen=True, slots=True)
+class FoundRose:
+    """What the photo shows, as found on the plane (frame: the face's height, veneer above the field in a dry fit)."""
+
+    centre_in: Array | None  # (2,); None for loose lobes
+    lobes: tuple[FoundLobe, ...]  # ring by ring, clockwise
+    raised: float  # 0..1, how likely it is that the rose stands on the field (dry fit) rather than in it (inlaid)
