@@ -103,15 +103,15 @@ def _by_card(markers: list[tuple[int, Array]]) -> dict[int, list[dict[int, Array
 
 
 def _agree(copy: dict[int, Array], place: int, quad: Array) -> bool:
-    """Whether a marker lies where a card's other markers put it, to a good half of a square."""
-    other_place, other = next(iter(copy.items()))
-    homography = _homography(marker_corners_in(other_place), other)
+    """Whether a marker lies where a card's other markers put it."""
+    drawn = np.concatenate([marker_corners_in(other) for other in copy])
+    homography = _homography(drawn, np.concatenate(list(copy.values())))
     expected = _apply(homography, marker_corners_in(place).mean(axis=0)[None])[0]
-    side = float(np.linalg.norm(other[0] - other[1]))
-    distance = float(np.linalg.norm(expected - quad.mean(axis=0)))
-    # One marker foresees its neighbours to a few per cent of the distance.
-    away = float(np.linalg.norm(other.mean(axis=0) - quad.mean(axis=0)))
-    return distance < 0.7 * side + 0.12 * away
+    centre = quad.mean(axis=0)
+    side = float(np.linalg.norm(quad[0] - quad[1]))
+    away = min(float(np.linalg.norm(other.mean(axis=0) - centre)) for other in copy.values())
+    # Markers foresee the next one to a few per cent of the distance; another copy of the card lies a card's width off at least.
+    return float(np.linalg.norm(expected - centre)) < 0.5 * side + 0.2 * away
 
 
 def _measure(grey: NDArray[np.uint8], number: int, markers: dict[int, Array]) -> SeenCard | None:
