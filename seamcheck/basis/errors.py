@@ -22,6 +22,61 @@ class FileError(SeamcheckError):
     """A file can't be read or written."""
 
 
+class BadLength(SeamcheckError):
+    wrong = "{text!r} is not a length above zero:"
+    remedy = "write inches as 0.0238, 1/42 or 2 1/2, or millimetres as 0.6mm."
+
+
+class FileMissing(FileError):
+    wrong = "There is no file {photo}:"
+    remedy = "check the name and the folder."
+
+
+class FileIsFolder(FileError):
+    wrong = "{photo} is a folder, or otherwise no ordinary file:"
+    remedy = "name one photo in it."
+
+
+class FileLocked(FileError):
+    wrong = "{photo} may not be read:"
+    remedy = "allow yourself to read it, or copy it to a folder of your own."
+
+
+class FileUnreadable(FileError):
+    wrong = "{photo} can't be read ({why}):"
+    remedy = "copy it again from the phone or the card."
+
+
+class PhotoEmpty(PhotoError):
+    wrong = "{photo} is empty:"
+    remedy = "copy it again from the phone."
+
+
+class PhotoCutShort(PhotoError):
+    wrong = "{photo} is damaged or cut short:"
+    remedy = "copy it again from the phone."
+
+
+class NotAPhoto(PhotoError):
+    wrong = "{photo} is not a picture that can be read:"
+    remedy = "give the phone's own JPEG or HEIC, or a PNG, TIFF or WebP of it."
+
+
+class RawPhoto(PhotoError):
+    wrong = "{photo} is a camera's raw file:"
+    remedy = "save it as a JPEG at full size, and give that."
+
+
+class PhotoTooLarge(PhotoError):
+    wrong = "{photo} has {megapixels:.0f} million pixels, more than the {limit:.0f} million that can be handled:"
+    remedy = "save it at half the size, uncropped, and give that."
+
+
+class PhotoTooSmall(PhotoError):
+    wrong = "{photo} is only {width} by {height} pixels:"
+    remedy = "give the photo at the size in which the phone took it."
+
+
 class NoCardFound(PhotoError):
     wrong = "No scale card can be read in {photo}:"
     remedy = "lay printed cards flat round the rose, in view and in even light, and take the photo again."
