@@ -1,0 +1,174 @@
+"""The picture's words: its title with the counts, and what its marks, lines and gauges mean."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..result import Inspection, Stage, Verdict
+from .overlay_canvas import Canvas, text_width, wrapped
+from .overlay_palette import FAINT_INK, INK, LINE_COLOURS, Colour
+from .overlay_photo import gaping
+from .overlay_words import STAGE_WORDS, clock_of, fraction_of, letter_of, measure_words, thousandths
+
+TITLE_PX = 54
+BODY_PX = 38
+SMALL_PX = 34
+LEADING = 1.24  # line to line, in type sizes
+BETWEEN_PX = 44  # from one item to the next in a line
+SAMPLE_PX = 62  # length of a line's sample
+
+CAUTION = "The cut can't be undone: check by eye and straightedge before knifing in."
+
+
+def line_px(size_px: int) -> int:
+    """From one line of text to the next."""
+    return round(LEADING * size_px)
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """A piece of the legend: a sample (a mark's kind, or the name of a line) and its words."""
+
+    words: str
+    size_px: int = SMALL_PX
+    sample: str | None = None
+    bold: bool = False
+    colour: Colour = INK
+    alone: bool = False  # on a line of its own
+
+    @property
+    def lead_px(self) -> float:
+        """What its sample takes."""
+        if self.sample is None:
+            return 0.0
+        return (SAMPLE_PX if self.sample.startswith("line ") else 0.75 * self.size_px) + 14
+
+
+Placed = tuple[Item, float, float]  # its words, left and top
+
+
+def flowed(items: Sequence[Item], width: float) -> tuple[list[Placed], float]:
+    """Items set one after the other, broken into lines between them, long ones within; and the height they take."""
+    placed: list[Placed] = []
+    x, y, tallest = 0.0, 0.0, 0
+    for item in items:
+        needs = item.lead_px + text_width(item.words, item.size_px, item.bold)
+        if x > 0 and (item.alone or x + needs > width):
+            x, y, tallest = 0.0, y + tallest, 0
+        pieces = wrapped(item.words, item.size_px, width - item.lead_px, item.bold)
+        for index, piece in enumerate(pieces):
+            if index:
+                y += line_px(item.size_px)
+            shown = Item(piece, item.size_px, item.sample if index == 0 else None, item.bold, item.colour)
+            placed.append((shown, x + item.lead_px, y))
+        tallest = max(tallest, line_px(item.size_px))
+        x += needs + BETWEEN_PX
+        if item.alone or len(pieces) > 1:
+            x, y, tallest = 0.0, y + tallest, 0
+    return placed, y + tallest
+
+
+def draw_items(canvas: Canvas, placed: Sequence[Placed]) -> None:
+    """The items at their places on the canvas."""
+    for item, x, y in placed:
+        box = canvas.write(item.words, x, y, item.size_px, bold=item.bold, colour=item.colour)
+        if item.sample is None:
+            continue
+        middle = (box.y0 + box.y1) / 2 + 1
+        if item.sample.startswith("line "):
+            _draw_sample(canvas, item.sample, x - item.lead_px + 2, x - 14, middle)
+        else:
+            canvas.mark(item.sample, (x - item.lead_px / 2 - 5, middle), 0.3 * item.size_px)
+
+
+def _draw_sample(canvas: Canvas, sample: str, x0: float, x1: float, y: float) -> None:
+    spans = {"line outline": [(0.0, 1.0)], "line seam": [(0.0, 0.27), (0.5, 0.77)], "line own": [(k / 5, k / 5 + 0.06) for k in range(5)]}
+    lines = [np.array([[x0 + (x1 - x0) * a, y], [x0 + (x1 - x0) * b, y]]) for a, b in spans[sample]]
+    canvas.cased(lines, LINE_COLOURS["seam" if sample == "line seam" else "outline"], 2)
+
+
+def title_items(inspection: Inspection) -> list[Item]:
+    """What photo this is, how strictly it was judged, and how many tips came out how."""
+    told = "" if inspection.stage_told else " (as the photo suggests)"
+    items = [Item(inspection.photo_name, TITLE_PX, bold=True, alone=True)]
+    stage = f"{STAGE_WORDS[inspection.stage]}{told}"
+    if inspection.stage is Stage.BARE:
+        return [*items, Item(f"{stage}: {len(inspection.seams)} field seams", BODY_PX)]
+    if inspection.stage is Stage.LOOSE:
+        return [*items, Item(f"{stage}: {len(inspection.tips)} found, each tip against the lobe's own seam", BODY_PX)]
+    tolerance = inspection.tolerance_in
+    items.append(Item(f"{stage}, tips within {fraction_of(tolerance)} in (± {thousandths(tolerance)})", BODY_PX))
+    counts = Counter(tip.verdict for tip in inspection.tips)
+    for verdict in (Verdict.ON, Verdict.OFF, Verdict.UNSURE, Verdict.UNMEASURED):
+        items.append(Item(f"{counts[verdict]} {verdict.value}", BODY_PX, sample=verdict.value, bold=True))
+    return items
+
+
+def _line_items(inspection: Inspection) -> list[Item]:
+    loose, bare = inspection.stage is Stage.LOOSE, inspection.stage is Stage.BARE
+    items = []
+    if not bare:
+        items += [Item("edges as found", sample="line outline"), Item("the lobe's own seam", sample="line own")]
+    if not loose:
+        items.append(Item("field seam", sample="line seam"))
+    if not bare:
+        seam = "own seam" if loose else "field seam"
+        band = "" if loose else " Shaded: the tolerance."
+        items.append(
+            Item(
+                "Each inset looks straight down with the seam running up, clockwise to the right. On its gauge zero is"
+                f" the {seam}, the bar is the tip's offset, the bracket its u95, the ticks are 1/32 in apart.{band}",
+                alone=True,
+            )
+        )
+    return items
+
+
+def _joint_items(inspection: Inspection) -> list[Item]:
+    if not inspection.joints:
+        return []
+    counts = Counter(joint.verdict for joint in inspection.joints)
+    order = (Verdict.OPEN, Verdict.UNSURE, Verdict.UNMEASURED, Verdict.CLOSED)
+    words = ", ".join(f"{counts[verdict]} {verdict.value}" for verdict in order if counts[verdict])
+    shown = gaping(inspection)
+    more = "; those that gape, widest first, by the lobes they part:" if shown else "."
+    items = [
+        Item(
+            f"Joints (gap within {thousandths(inspection.gap_tolerance_in)} in): {words}{more}",
+            sample="open" if shown else None,
+            alone=True,
+        )
+    ]
+    for index, joint in enumerate(shown):
+        sides = " | ".join("field" if lobe is None else str(lobe) for lobe in joint.lobes)
+        gap = f"  {measure_words(joint.max_gap)}" if joint.max_gap else ""
+        items.append(Item(f"{letter_of(index)}:  {sides}{gap}"))
+    return items
+
+
+def legend_items(inspection: Inspection, lean_in: float) -> list[Item]:
+    """All that stands beneath the insets. `lean_in`: the most by which a tip shows beside its plan place."""
+    items = _line_items(inspection)
+    if lean_in > 0:
+        items.append(
+            Item(
+                "Drawn at the offset in plan: the rose's raised face leans outward in the photo, so that a point may show up to"
+                f" {thousandths(lean_in)} in beside the line that comes down to its gauge.",
+                alone=True,
+            )
+        )
+    items += _joint_items(inspection)
+    if inspection.odd_lobes:
+        names = ", ".join(str(lobe) for lobe in inspection.odd_lobes)
+        items.append(Item(f"⇄  laid the wrong way round: lobe {names}.", bold=True, alone=True))
+    for index, seam in enumerate(inspection.seams):
+        off = f"{thousandths(seam.off_centre_in)} off the centre" if seam.off_centre_in else "through the centre"
+        items.append(Item(f"{index + 1}:  {clock_of(seam.bearing)}, {off}"))
+    items += [Item(warning, colour=FAINT_INK, alone=True) for warning in inspection.warnings]
+    if inspection.stage in (Stage.DRY_FIT, Stage.BARE):
+        items.append(Item(CAUTION, bold=True, alone=True))
+    return items
