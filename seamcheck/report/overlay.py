@@ -1,7 +1,7 @@
 """The annotated picture: the photo with what was found, an enlarged inset for every tip, and what the marks mean.
 
 Page frame and colour order: see `overlay_canvas`. A page is 2160 px wide, whatever the photo: at the 1080 px
-of a phone its smallest print is still 17 px high, on a sheet of paper about 8 point.
+of a phone its smallest print is still set in 17 px, on a sheet of paper about 8 point.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ MARGIN_PX = 40
 GAP_PX = 24
 PHOTO_MOST_PX = 1760  # height of the photo's panel
 WOOD_ASPECT = 0.82  # height over width of an inset's wood
-HEAD_PX = 48
+HEAD_PX = 50
 LEAN_SHOWN_IN = 0.003  # what can be seen at an inset's scale
 JPEG_QUALITY = 92
 PNG_LEVEL = 3  # a photo packs hardly smaller at higher levels, and takes several times as long
@@ -137,7 +137,7 @@ def compose(bgr: Image, inspection: Inspection) -> Canvas:
 def _draw_cell(canvas: Canvas, bgr: Image, cell: _Cell, inset_height: int, tolerance_in: float | None) -> None:
     draw_inset(canvas.part(Box(0, 0, canvas.box.width, inset_height)), bgr, cell.tip, cell.view, tolerance_in)
     y = inset_height + 14
-    canvas.mark(kind_of(cell.tip.verdict), (24, y + 0.58 * HEAD_PX), 0.32 * HEAD_PX)
+    canvas.mark(kind_of(cell.tip), (24, y + 0.58 * HEAD_PX), 0.32 * HEAD_PX)
     canvas.write(cell.head, 56, y, fitting_size(cell.head, HEAD_PX, canvas.box.width - 60, bold=True), bold=True)
     y += line_px(HEAD_PX)
     for line in cell.lines:

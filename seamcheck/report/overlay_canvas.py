@@ -62,6 +62,13 @@ class Box:
         return self.x0 <= other.x0 and self.y0 <= other.y0 and self.x1 >= other.x1 and self.y1 >= other.y1
 
 
+def dashes(a: Array, b: Array, on_px: float, off_px: float) -> list[Array]:
+    """A straight line (2,) to (2,) in pieces (2, 2), the first at its start."""
+    length = float(np.hypot(*(b - a)))
+    along = (b - a) / max(length, 1e-9)
+    return [np.stack([a + along * s, a + along * min(s + on_px, length)]) for s in np.arange(0.0, length, on_px + off_px)]
+
+
 @lru_cache(maxsize=32)
 def font_of(size_px: int, bold: bool = False) -> FreeTypeFont:
     """The text face: the one that matplotlib carries, so that every machine draws the same letters.

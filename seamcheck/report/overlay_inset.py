@@ -13,14 +13,16 @@ import numpy as np
 
 from ..basis.frames import Array, right_of
 from ..result import Tip, Verdict
-from .overlay_canvas import Box, Canvas, Image
-from .overlay_palette import FAINT_INK, INK, LINE_COLOURS, MARK_COLOURS, PAPER, VOID, kind_of
-from .overlay_words import offset_shown
+from .overlay_canvas import Box, Canvas, Image, dashes
+from .overlay_palette import FAINT_INK, INK, LINE_COLOURS, MARK_COLOURS, PAPER, SUPPOSED_DASH, VOID, kind_of
+from .overlay_words import edges_supposed, offset_shown
 
 WINDOW_IN = 0.36  # across: four thousandths show, and there is seam enough to judge by
-WINDOW_MOST_IN = 0.60
-# In a small photo fewer pixels than this across are only smears: show more wood instead.
+# In a small photo fewer pixels than this across are only smears: show more wood instead, up to a limit.
 WINDOW_LEAST_PX = 36
+COARSE_MOST_IN = 0.60
+# A window grows with the offset that it has to hold, until nothing small could be seen in it.
+WINDOW_MOST_IN = 1.2
 TIP_HEIGHT = 0.54  # of the wood's height, down from its top
 GAUGE_PX = 62  # height of the gauge
 TICK_IN = 1 / 32
@@ -30,7 +32,7 @@ TICK_IN = 1 / 32
 class InsetView:
     """Where an inset looks. Inset frame: pixels of the wood's picture, x right (clockwise), y down (inward)."""
 
-    foot_px: Array  # (2,) photo: the seam at the tip, or the tip itself where no seam is known
+    foot_px: Array  # (2,) photo: the seam at the tip; with no seam to show, where the offset puts it, or else the tip
     right_px: Array  # (2,) photo pixels per inch to the right
     up_px: Array  # (2,) photo pixels per inch up
     px_per_in: float  # of the inset
@@ -65,13 +67,15 @@ def view_of(tip: Tip, px_per_plan_in: Array, width: int, height: int, tolerance_
     foot_px = tip_px
     if seam is not None:
         foot_px = a + px_per_plan_in @ (up * float(up @ (plan_from_px @ (tip_px - a))))
+    elif offset is not None:
+        foot_px = tip_px - px_per_plan_in @ (right_of(up) * offset.value)
     right = right_of(up)
     aside = abs(float(right @ (plan_from_px @ (tip_px - foot_px))))
     reach = max(aside, tolerance_in or 0.0)
     if offset is not None:
         reach = max(reach, abs(offset.value) + offset.u95)
     coarse = WINDOW_LEAST_PX / float(np.sqrt(abs(np.linalg.det(px_per_plan_in))))
-    window = float(np.clip(max(WINDOW_IN, 2.3 * reach, coarse), WINDOW_IN, max(WINDOW_MOST_IN, 2.3 * aside)))
+    window = max(WINDOW_IN, min(coarse, COARSE_MOST_IN), min(2.3 * reach, WINDOW_MOST_IN))
     return InsetView(
         foot_px=foot_px,
         right_px=px_per_plan_in @ right,
@@ -101,16 +105,6 @@ def draw_wood(photo: Image, view: InsetView, width: int, height: int) -> Image:
     )
 
 
-def _dashes(a: Array, b: Array, on_px: float, off_px: float) -> list[Array]:
-    """A straight line in pieces."""
-    length = float(np.hypot(*(b - a)))
-    if length < 1e-6:
-        return []
-    along = (b - a) / length
-    starts = np.arange(0.0, length, on_px + off_px)
-    return [np.stack([a + along * s, a + along * min(s + on_px, length)]) for s in starts]
-
-
 def draw_inset(canvas: Canvas, photo: Image, tip: Tip, view: InsetView, tolerance_in: float | None) -> None:
     """Wood above, gauge below, on the whole of the canvas."""
     width, whole = int(canvas.box.width), int(canvas.box.height)
@@ -119,11 +113,13 @@ def draw_inset(canvas: Canvas, photo: Image, tip: Tip, view: InsetView, toleranc
     wood.paste(draw_wood(photo, view, width, height))
     middle, foot_y = view.foot_xy
     offset = offset_shown(tip)
-    measured = offset is not None and tip.verdict is not Verdict.UNMEASURED and view.seam_known
 
     _, left, point, right = view.xy_of(tip.outline_px)
     crossing = view.xy_of(tip.tip_px)
-    wood.cased([np.stack([left, point]), np.stack([right, point])], LINE_COLOURS["outline"], 1, opacity=0.75)
+    edges = [np.stack([point, left]), np.stack([point, right])]
+    if edges_supposed(tip):
+        edges = [piece for edge in edges for piece in dashes(edge[0], edge[1], *SUPPOSED_DASH)]
+    wood.cased(edges, LINE_COLOURS["outline"], 1, opacity=0.75)
 
     if view.seam_known:
         if tolerance_in is not None:
@@ -133,10 +129,10 @@ def draw_inset(canvas: Canvas, photo: Image, tip: Tip, view: InsetView, toleranc
         above = np.array([[middle, foot_y - 14], [middle, 0.0]])
         below = np.array([[middle, foot_y + 14], [middle, float(height)]])
         # Beyond the tip far apart, so that the wood's own seam shows between; inward close, where it is only continued.
-        wood.cased(_dashes(above[0], above[1], 16, 34), LINE_COLOURS["seam"], 2)
-        wood.cased(_dashes(below[0], below[1], 14, 10), LINE_COLOURS["seam"], 2)
-    colour = MARK_COLOURS[kind_of(tip.verdict)]
-    if measured and offset is not None:
+        wood.cased(dashes(above[0], above[1], 16, 34), LINE_COLOURS["seam"], 2)
+        wood.cased(dashes(below[0], below[1], 14, 10), LINE_COLOURS["seam"], 2)
+    colour = MARK_COLOURS[kind_of(tip)]
+    if offset is not None and tip.verdict is not Verdict.UNMEASURED:
         x = middle + offset.value * view.px_per_in
         wood.cased([np.array([[x, crossing[1]], [x, height]])], colour, 2, casing=PAPER)
     wood.ring(crossing, 13, PAPER, 2)
@@ -149,15 +145,16 @@ def _draw_gauge(gauge: Canvas, tip: Tip, view: InsetView, tolerance_in: float | 
     gauge.fill(gauge.box, PAPER)
     middle, k = float(view.foot_xy[0]), view.px_per_in
     offset = offset_shown(tip)
-    if tolerance_in is not None and view.seam_known:
+    measured = offset is not None and tip.verdict is not Verdict.UNMEASURED
+    if tolerance_in is not None and measured:
         gauge.fill(Box(middle - tolerance_in * k, 0, middle + tolerance_in * k, height), VOID, 0.8)
     ticks = int((width / 2 - 2) / (TICK_IN * k))
     for n in range(-ticks, ticks + 1):
         x = middle + n * TICK_IN * k
         gauge.stroke([[x, height - (15 if n % 2 else 22)], [x, height]], INK if n == 0 else FAINT_INK, 2)
-    if offset is None or tip.verdict is Verdict.UNMEASURED or not view.seam_known:
+    if offset is None or not measured:
         return
-    colour = MARK_COLOURS[kind_of(tip.verdict)]
+    colour = MARK_COLOURS[kind_of(tip)]
     y, x = 18.0, middle + offset.value * k
     half = offset.u95 * k
     bar = np.array([[middle, y - 7], [x, y - 7], [x, y + 7], [middle, y + 7]])

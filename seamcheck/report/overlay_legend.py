@@ -12,11 +12,11 @@ from ..result import Inspection, Stage, Verdict
 from .overlay_canvas import Canvas, text_width, wrapped
 from .overlay_palette import FAINT_INK, INK, LINE_COLOURS, Colour
 from .overlay_photo import gaping
-from .overlay_words import STAGE_WORDS, clock_of, fraction_of, letter_of, measure_words, thousandths
+from .overlay_words import STAGE_WORDS, clock_of, edges_supposed, fraction_of, letter_of, measure_words, thousandths
 
-TITLE_PX = 54
-BODY_PX = 38
-SMALL_PX = 34
+TITLE_PX = 56
+BODY_PX = 40
+SMALL_PX = 36
 LEADING = 1.24  # line to line, in type sizes
 BETWEEN_PX = 44  # from one item to the next in a line
 SAMPLE_PX = 62  # length of a line's sample
@@ -86,7 +86,12 @@ def draw_items(canvas: Canvas, placed: Sequence[Placed]) -> None:
 
 
 def _draw_sample(canvas: Canvas, sample: str, x0: float, x1: float, y: float) -> None:
-    spans = {"line outline": [(0.0, 1.0)], "line seam": [(0.0, 0.27), (0.5, 0.77)], "line own": [(k / 5, k / 5 + 0.06) for k in range(5)]}
+    spans = {
+        "line outline": [(0.0, 1.0)],
+        "line supposed": [(k / 4, k / 4 + 0.13) for k in range(4)],
+        "line seam": [(0.0, 0.27), (0.5, 0.77)],
+        "line own": [(k / 5, k / 5 + 0.06) for k in range(5)],
+    }
     lines = [np.array([[x0 + (x1 - x0) * a, y], [x0 + (x1 - x0) * b, y]]) for a, b in spans[sample]]
     canvas.cased(lines, LINE_COLOURS["seam" if sample == "line seam" else "outline"], 2)
 
@@ -112,7 +117,10 @@ def _line_items(inspection: Inspection) -> list[Item]:
     loose, bare = inspection.stage is Stage.LOOSE, inspection.stage is Stage.BARE
     items = []
     if not bare:
-        items += [Item("edges as found", sample="line outline"), Item("the lobe's own seam", sample="line own")]
+        items.append(Item("edges as found", sample="line outline"))
+        if any(edges_supposed(tip) for tip in inspection.tips):
+            items.append(Item("edges supposed", sample="line supposed"))
+        items += [Item("the lobe's own seam", sample="line own")]
     if not loose:
         items.append(Item("field seam", sample="line seam"))
     if not bare:
@@ -156,8 +164,8 @@ def legend_items(inspection: Inspection, lean_in: float) -> list[Item]:
     if lean_in > 0:
         items.append(
             Item(
-                "Drawn at the offset in plan: the rose's raised face leans outward in the photo, so that a point may show up to"
-                f" {thousandths(lean_in)} in beside the line that comes down to its gauge.",
+                "Drawn at the offset in plan: the rose stands higher than the field and leans outward in the photo, so a point may"
+                f" show up to {thousandths(lean_in)} in beside the line that comes down to its gauge.",
                 alone=True,
             )
         )
@@ -169,6 +177,6 @@ def legend_items(inspection: Inspection, lean_in: float) -> list[Item]:
         off = f"{thousandths(seam.off_centre_in)} off the centre" if seam.off_centre_in else "through the centre"
         items.append(Item(f"{index + 1}:  {clock_of(seam.bearing)}, {off}"))
     items += [Item(warning, colour=FAINT_INK, alone=True) for warning in inspection.warnings]
-    if inspection.stage in (Stage.DRY_FIT, Stage.BARE):
+    if inspection.stage is Stage.DRY_FIT:
         items.append(Item(CAUTION, bold=True, alone=True))
     return items

@@ -8,7 +8,7 @@ a dark casing. Lines need less distance from marks, since they are lines, and ha
 
 from __future__ import annotations
 
-from ..result import Verdict
+from ..result import Tip, Verdict
 
 Colour = tuple[int, int, int]  # red, green, blue, 0..255
 
@@ -35,6 +35,8 @@ LINE_COLOURS: dict[str, Colour] = {
     "seam": colour_of_hex("#35d69a"),  # dashed
 }
 
+SUPPOSED_DASH = (10.0, 9.0)  # an edge that could only be supposed: px drawn, px left out
+
 # Corners on a circle of radius 1, v down; None is the disc itself.
 MARK_SHAPES: dict[str, tuple[tuple[float, float], ...] | None] = {
     "on": None,  # disc
@@ -52,6 +54,8 @@ MARK_SHAPES[NO_VERDICT] = tuple(  # an upright cross
 )
 
 
-def kind_of(verdict: Verdict | None) -> str:
-    """Which mark a tip's verdict takes."""
-    return NO_VERDICT if verdict is None else verdict.value
+def kind_of(tip: Tip) -> str:
+    """Which mark a tip takes."""
+    if tip.verdict is not None:
+        return tip.verdict.value
+    return NO_VERDICT if tip.own_seam_offset is not None else Verdict.UNMEASURED.value

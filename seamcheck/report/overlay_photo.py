@@ -8,14 +8,14 @@ import numpy as np
 
 from ..basis.frames import Array
 from ..result import Inspection, Joint, Stage, Tip, Verdict
-from .overlay_canvas import Box, Canvas, Image, font_of, text_width
-from .overlay_palette import INK, LINE_COLOURS, MARK_COLOURS, PAPER, Colour, kind_of
-from .overlay_words import letter_of, thousandths
+from .overlay_canvas import Box, Canvas, Image, dashes, font_of, text_width
+from .overlay_palette import INK, LINE_COLOURS, MARK_COLOURS, PAPER, SUPPOSED_DASH, Colour, kind_of
+from .overlay_words import edges_supposed, letter_of, thousandths
 
 MARGIN_IN = 1.1  # of wood kept round the work: room for the labels and for seam enough to see
 LEAST_ASPECT = 1.24  # width over height, where the photo allows: a taller panel pushes the insets off the page
 LABEL_PX = 40
-SMALL_LABEL_PX = 32
+SMALL_LABEL_PX = 34
 MARK_PX = 15
 TIP_RING_PX = 12
 
@@ -61,12 +61,6 @@ def draw_photo(canvas: Canvas, photo: Image, view: PanelView) -> None:
     shrinks = view.width < u1 - u0
     way = cv2.INTER_AREA if shrinks else cv2.INTER_CUBIC
     canvas.paste(np.asarray(cv2.resize(photo[v0:v1, u0:u1], (view.width, view.height), interpolation=way)))
-
-
-def _dashed(a: Array, b: Array, on_px: float = 14, off_px: float = 12) -> list[Array]:
-    length = float(np.hypot(*(b - a)))
-    along = (b - a) / max(length, 1e-9)
-    return [np.stack([a + along * s, a + along * min(s + on_px, length)]) for s in np.arange(0.0, length, on_px + off_px)]
 
 
 def gaping(inspection: Inspection) -> list[Joint]:
@@ -141,7 +135,7 @@ def _tip_label(canvas: Canvas, labels: Labels, tip: Tip, at: Array, outward: Arr
     width = 2 * MARK_PX + 26 + text_width(words, LABEL_PX, True)
     box = labels.place(at, outward, width, LABEL_PX + 12)
     _plate(canvas, box, at, TIP_RING_PX + 2)
-    canvas.mark(kind_of(tip.verdict), (box.x0 + 8 + MARK_PX, (box.y0 + box.y1) / 2), MARK_PX - 3)
+    canvas.mark(kind_of(tip), (box.x0 + 8 + MARK_PX, (box.y0 + box.y1) / 2), MARK_PX - 3)
     ascent, descent = font_of(LABEL_PX, True).getmetrics()
     canvas.write(words, box.x0 + 2 * MARK_PX + 16, (box.y0 + box.y1 - ascent - descent) / 2, LABEL_PX, bold=True)
 
@@ -150,19 +144,23 @@ def annotate(canvas: Canvas, inspection: Inspection, view: PanelView) -> None:
     """Outlines, seams, tips, gaping joints and their labels, over the photo that the canvas bears already."""
     labels = Labels(canvas)
     outlines = [view.xy_of(tip.outline_px) for tip in inspection.tips]
-    for outline in outlines:
-        canvas.cased([np.concatenate([outline, outline[:1]])], LINE_COLOURS["outline"], 1)
-        for a, b in zip(outline, np.roll(outline, -1, axis=0), strict=True):
-            labels.keep_off_line(a, b)
+    for tip, outline in zip(inspection.tips, outlines, strict=True):
+        root, left, point, right = outline
+        long_edges, short_edges = [np.stack([point, left]), np.stack([point, right])], [np.stack([left, root]), np.stack([root, right])]
+        for edge in long_edges + short_edges:
+            labels.keep_off_line(*edge)
+        if edges_supposed(tip):
+            long_edges = [piece for edge in long_edges for piece in dashes(edge[0], edge[1], *SUPPOSED_DASH)]
+        canvas.cased(long_edges + short_edges, LINE_COLOURS["outline"], 1)
     seams = [view.xy_of(tip.seam_px) for tip in inspection.tips if tip.seam_px is not None and inspection.stage is not Stage.LOOSE]
     seams += [view.xy_of(seam.seam_px) for seam in inspection.seams]
     for a, b in seams:
-        canvas.cased(_dashed(a, b), LINE_COLOURS["seam"], 2)
+        canvas.cased(dashes(a, b, 14, 12), LINE_COLOURS["seam"], 2)
         labels.keep_off_line(a, b)
     for tip in inspection.tips:
         if tip.own_seam_px is not None:
             a, b = view.xy_of(tip.own_seam_px)
-            canvas.cased(_dashed(a, b, 3, 11), LINE_COLOURS["outline"], 1)
+            canvas.cased(dashes(a, b, 3, 11), LINE_COLOURS["outline"], 1)
 
     places = [view.xy_of(tip.tip_px) for tip in inspection.tips]
     for at in places:
@@ -174,7 +172,7 @@ def annotate(canvas: Canvas, inspection: Inspection, view: PanelView) -> None:
 
     centre = None if inspection.centre_px is None else view.xy_of(inspection.centre_px)
     for tip, at, outline in zip(inspection.tips, places, outlines, strict=True):
-        canvas.ring(at, TIP_RING_PX, MARK_COLOURS[kind_of(tip.verdict)], 3)
+        canvas.ring(at, TIP_RING_PX, MARK_COLOURS[kind_of(tip)], 3)
         outward = at - outline[0]
         _tip_label(canvas, labels, tip, at, outward, tip.lobe in inspection.odd_lobes)
     for index, (joint, at) in enumerate(zip(joints, spots, strict=True)):

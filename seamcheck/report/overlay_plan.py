@@ -51,9 +51,9 @@ class PlanMap:
 
     def local(self, tip: Tip) -> Array:
         """(2, 2): photo pixels (u, v) per inch (x, y) in plan, near the tip's face."""
-        if self._map is not None and tip.reach is not None:
-            place = tip.reach.value * unit_of_bearing(tip.bearing)
-            top = self._map @ np.append(place, 1.0)
+        if self._map is not None:
+            place = np.linalg.solve(self._map, np.append(np.asarray(tip.tip_px, float), 1.0))
+            top = self._map @ (place / place[2])
             jacobian = (self._map[:2, :2] - np.outer(top[:2] / top[2], self._map[2, :2])) / top[2]
             stretch = np.linalg.svd(jacobian, compute_uv=False) / self._px_per_in
             facing = np.linalg.det(jacobian) < 0  # y is up in plan, v down in the photo

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from math import ceil, pi
 
+from ..basis.reasons import Reason
 from ..basis.uncertain import Estimate
 from ..basis.units import fraction_words
 from ..result import Inspection, Stage, Tip, Verdict
@@ -62,9 +63,9 @@ def offset_shown(tip: Tip) -> Estimate | None:
     return tip.own_seam_offset if tip.verdict is None else tip.seam_offset
 
 
-def seam_shown(tip: Tip) -> str:
-    """What that offset is from."""
-    return "own seam" if tip.verdict is None else "field seam"
+def edges_supposed(tip: Tip) -> bool:
+    """Whether the tip's long edges stand only where the rest of the rose says: none of them could be measured."""
+    return tip.reason in (Reason.TIP_OUT_OF_FRAME, Reason.TIP_COVERED, Reason.EDGE_AMBIGUOUS)
 
 
 def caption(tip: Tip, odd: bool) -> tuple[str, list[str]]:
