@@ -89,7 +89,8 @@ def read_photo(path: Path | str) -> Photo:
 
 def shown_name(path: Path) -> str:
     """A file's name without its folder, as it can be printed whatever its bytes."""
-    return os.fsencode(path.name or str(path)).decode("utf-8", "replace")
+    name = os.fsencode(path.name or str(path)).decode("utf-8", "replace")
+    return "".join(letter if letter.isprintable() else "\ufffd" for letter in name)
 
 
 def _read_bytes(path: Path, name: str) -> bytes:

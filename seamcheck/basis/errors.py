@@ -47,6 +47,31 @@ class FileUnreadable(FileError):
     remedy = "copy it again from the phone or the card."
 
 
+class NotOurs(FileError):
+    wrong = "{file} is already there and is not {what} of ours, so it stays as it is:"
+    remedy = "name another file."
+
+
+class OutputIsPhoto(FileError):
+    wrong = "{file} is the photo itself, which is never changed:"
+    remedy = "name another file for what is to be written."
+
+
+class OutputTwice(FileError):
+    wrong = "{file} is named for two different outputs:"
+    remedy = "give each a file of its own."
+
+
+class NoFolder(FileError):
+    wrong = "There is no folder {folder} to write {file} in:"
+    remedy = "make it first, or name another."
+
+
+class CantWrite(FileError):
+    wrong = "{file} can't be written ({why}):"
+    remedy = "name a file in a folder of your own, on a disk that has room."
+
+
 class PhotoEmpty(PhotoError):
     wrong = "{photo} is empty:"
     remedy = "copy it again from the phone."

@@ -1,0 +1,56 @@
+"""Verdicts: what may be said of a number, given its uncertainty and a tolerance.
+
+A guard band of u95 stands on either side of the tolerance, and what falls into it is `unsure` (ILAC-G8:09/2019, 4.2.3: a
+band of the expanded uncertainty; its two conditional answers are our one). The numbers are judged as they are reported, so a
+reader of the result file who applies the rule comes to the same verdict.
+"""
+
+from __future__ import annotations
+
+from math import ceil, isfinite
+
+from .basis.uncertain import Estimate
+from .result import Verdict
+
+# Reported lengths are rounded to a millionth of an inch: a hundredth of the best u95, so that rounding decides nothing.
+REPORTED_DECIMALS = 6
+
+
+def reported(estimate: Estimate | None, scale: float = 1.0) -> tuple[float, float] | None:
+    """(value, u95) times `scale` as the result file gives them: the value rounded, u95 rounded up.
+
+    None for no estimate, and for one that holds an infinity or no number at all.
+    """
+    if estimate is None:
+        return None
+    value, u95 = estimate.value * scale, estimate.u95 * scale
+    if not (isfinite(value) and isfinite(u95)):
+        return None
+    step = 10**REPORTED_DECIMALS
+    # The 1e-6 of a step keeps a u95 that is a whole number of steps from going up by one more.
+    return round(float(value), REPORTED_DECIMALS) + 0.0, ceil(u95 * step - 1e-6) / step
+
+
+def judge_tip(seam_offset: Estimate | None, tolerance_in: float) -> Verdict:
+    """on if |offset| + u95 <= tolerance, off if |offset| - u95 > tolerance, else unsure; unmeasured without an offset."""
+    given = reported(seam_offset)
+    if given is None:
+        return Verdict.UNMEASURED
+    offset, u95 = given
+    if abs(offset) + u95 <= tolerance_in:
+        return Verdict.ON
+    return Verdict.OFF if abs(offset) - u95 > tolerance_in else Verdict.UNSURE
+
+
+def judge_joint(max_gap: Estimate | None, gap_tolerance_in: float) -> Verdict:
+    """closed if the widest gap + u95 <= tolerance, open if it - u95 > tolerance, else unsure; unmeasured without a gap.
+
+    An overlap (a negative gap) is closed.
+    """
+    given = reported(max_gap)
+    if given is None:
+        return Verdict.UNMEASURED
+    gap, u95 = given
+    if gap + u95 <= gap_tolerance_in:
+        return Verdict.CLOSED
+    return Verdict.OPEN if gap - u95 > gap_tolerance_in else Verdict.UNSURE

@@ -1,0 +1,128 @@
+"""Tips, joints and seams as one table that a spreadsheet opens.
+
+One row each, told apart by the first column, so that a filter on it gives either list. UTF-8 with the mark that spreadsheets
+look for; clock places and fractions carry words, or a spreadsheet would take them for times and dates.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Mapping
+from io import StringIO
+from math import degrees
+
+from ..basis.uncertain import COVERAGE_95, Estimate
+from ..judge import REPORTED_DECIMALS, reported
+from ..result import Inspection, Joint, Seam, Tip
+from .overlay_words import clock_of, round_the_top
+from .words import offset_words
+
+BYTE_ORDER_MARK = "\ufeff"
+CLOCKWISE = ", + clockwise"
+
+COLUMNS = (
+    "kind",
+    "lobe",
+    "other lobe",
+    "ring",
+    "clock",
+    "bearing (deg)",
+    "verdict",
+    "why",
+    "in words",
+    "seam offset (in, + clockwise)",
+    "seam offset u95 (in)",
+    "widest gap (in)",
+    "widest gap u95 (in)",
+    "mean gap (in)",
+    "joint measured (%)",
+    "own-seam offset (in, + clockwise)",
+    "own-seam offset u95 (in)",
+    "reach (in)",
+    "reach u95 (in)",
+    "length (in)",
+    "length u95 (in)",
+    "root angle (deg)",
+    "root angle u95 (deg)",
+    "dark half",
+    "bearing u95 (deg)",
+    "seam off centre (in)",
+    "seam off centre u95 (in)",
+)
+
+Row = Mapping[str, object]
+
+
+def csv_bytes(inspection: Inspection) -> bytes:
+    """The file's bytes, the same for the same inspection."""
+    text = StringIO()
+    writer = csv.DictWriter(text, COLUMNS, restval="")
+    writer.writeheader()
+    writer.writerows(_tip(tip) for tip in round_the_top(inspection))
+    writer.writerows(_joint(joint) for joint in inspection.joints)
+    writer.writerows(_seam(seam) for seam in inspection.seams)
+    return (BYTE_ORDER_MARK + text.getvalue()).encode()
+
+
+def is_table(data: bytes) -> bool:
+    """Whether a file's bytes are such a table."""
+    return data.startswith((BYTE_ORDER_MARK + ",".join(COLUMNS[:6])).encode())
+
+
+def _pair(name: str, unit: str, estimate: Estimate | None, scale: float = 1.0, sign: str = "") -> Row:
+    """The two cells of a number, as the result file gives them: the verdict follows from them here too."""
+    value, u95 = reported(estimate, scale) or (None, None)
+    return {
+        f"{name} ({unit}{sign})": "" if value is None else f"{value:.{REPORTED_DECIMALS}f}",
+        f"{name} u95 ({unit})": "" if u95 is None else f"{u95:.{REPORTED_DECIMALS}f}",
+    }
+
+
+def _clock(bearing: float) -> str:
+    clock = clock_of(bearing)
+    return clock if "o'clock" in clock else f"{clock} o'clock"
+
+
+def _tip(tip: Tip) -> Row:
+    loose = tip.verdict is None
+    return {
+        "kind": "tip",
+        "lobe": tip.lobe,
+        "ring": "" if tip.ring is None else tip.ring,
+        "clock": "" if loose else _clock(tip.bearing),
+        "bearing (deg)": f"{degrees(tip.bearing) % 360:.1f}",
+        "verdict": tip.verdict.value if tip.verdict else "",
+        "why": f"{tip.reason.sentence}: {tip.reason.remedy}" if tip.reason else "",
+        "in words": offset_words(tip.seam_offset.value) if tip.seam_offset else "",
+        **_pair("seam offset", "in", tip.seam_offset, sign=CLOCKWISE),
+        **_pair("own-seam offset", "in", tip.own_seam_offset, sign=CLOCKWISE),
+        **_pair("reach", "in", tip.reach),
+        **_pair("length", "in", tip.length),
+        **_pair("root angle", "deg", tip.root_angle, degrees(1)),
+        "dark half": {"cw": "clockwise side", "ccw": "counterclockwise side", None: ""}[tip.dark_side],
+    }
+
+
+def _joint(joint: Joint) -> Row:
+    first, second = ("field" if lobe is None else lobe for lobe in joint.lobes)
+    return {
+        "kind": "joint",
+        "lobe": first,
+        "other lobe": second,
+        "verdict": joint.verdict.value,
+        "why": f"{joint.reason.sentence}: {joint.reason.remedy}" if joint.reason else "",
+        **_pair("widest gap", "in", joint.max_gap),
+        "mean gap (in)": "" if joint.mean_in is None else f"{joint.mean_in:.4f}",
+        "joint measured (%)": f"{100 * joint.measured_fraction:.0f}",
+    }
+
+
+def _seam(seam: Seam) -> Row:
+    return {
+        "kind": "seam",
+        "clock": _clock(seam.bearing),
+        "bearing (deg)": f"{degrees(seam.bearing) % 360:.2f}",
+        "bearing u95 (deg)": f"{degrees(COVERAGE_95 * seam.u_bearing):.2f}",
+        "seam off centre (in)": f"{seam.off_centre_in:.4f}",
+        "seam off centre u95 (in)": f"{seam.place.u95:.4f}",
+    }

@@ -1,0 +1,155 @@
+"""The result file: an inspection as JSON, schema_version 1.
+
+Lengths in inches, angles in degrees, pixels of the upright photo at its full size. Unknown is null, never a guess.
+"""
+
+from __future__ import annotations
+
+import json
+from math import degrees, isfinite
+from typing import Any
+
+import numpy as np
+
+from ..basis.frames import Array
+from ..basis.uncertain import COVERAGE_95, Estimate
+from ..judge import REPORTED_DECIMALS, reported
+from ..result import Inspection, Joint, Seam, Stage, Tip
+
+SCHEMA_VERSION = 1
+PX_DECIMALS = 3
+ANGLE_DECIMALS = 4
+
+Json = dict[str, Any]
+
+
+def result_bytes(inspection: Inspection, reduced_by: int = 1, full_size_px: tuple[int, int] | None = None) -> bytes:
+    """The file's bytes, UTF-8, the same for the same inspection.
+
+    A very large photo is measured on a copy `reduced_by` times smaller; the pixels given here are those of the
+    photo itself, `full_size_px` wide and high.
+    """
+    document = result_document(inspection, reduced_by, full_size_px)
+    return (json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()
+
+
+def result_document(inspection: Inspection, reduced_by: int = 1, full_size_px: tuple[int, int] | None = None) -> Json:
+    """The same as plain dictionaries and lists."""
+    px = _Pixels(reduced_by)
+    document: Json = {
+        "schema_version": SCHEMA_VERSION,
+        "photo": {"file": inspection.photo_name, "size_px": [int(side) for side in full_size_px or inspection.size_px]},
+        "stage": inspection.stage.value,
+        "stage_told": inspection.stage_told,
+        "tolerance_in": float(inspection.tolerance_in),
+        "gap_tolerance_in": float(inspection.gap_tolerance_in),
+        "scale": {
+            "source": "cards",
+            "cards": [int(card) for card in inspection.scale.cards],
+            "px_per_in": _number(inspection.scale.px_per_in * reduced_by, PX_DECIMALS),
+            "reprojection_rms_px": _number(inspection.scale.reprojection_rms_px * reduced_by, PX_DECIMALS),
+            "u95_rel": _number(inspection.scale.u95_rel, REPORTED_DECIMALS),
+            "bars_read": inspection.scale.bars_read,
+        },
+        "centre_px": px.of(inspection.centre_px),
+        "tips": [_tip(tip, px) for tip in inspection.tips],
+        "joints": [_joint(joint, px) for joint in inspection.joints],
+        "orientation": _orientation(inspection),
+        "warnings": list(inspection.warnings),
+    }
+    if inspection.stage is Stage.BARE:
+        document["seams"] = [_seam(seam, px) for seam in inspection.seams]
+    return document
+
+
+def is_result(data: bytes) -> bool:
+    """Whether a file's bytes are such a result, of this schema or a later one."""
+    try:
+        document = json.loads(data)
+    except (ValueError, RecursionError):
+        return False
+    return isinstance(document, dict) and isinstance(document.get("schema_version"), int) and {"photo", "stage"} <= document.keys()
+
+
+class _Pixels:
+    """Pixel places of the reduced copy, as pixels of the full photo."""
+
+    def __init__(self, reduced_by: int) -> None:
+        self._by = reduced_by
+
+    def of(self, places: Array | None) -> list[Any] | None:
+        """(..., 2) as nested lists; None where there is none or where any is not a finite number."""
+        if places is None or not np.isfinite(places).all():
+            return None
+        full = (np.asarray(places, float) + 0.5) * self._by - 0.5
+        rounded: list[Any] = (np.round(full, PX_DECIMALS) + 0.0).tolist()
+        return rounded
+
+
+def _number(value: float | None, decimals: int) -> float | None:
+    """Rounded, with no minus before a zero; None for what isn't a finite number."""
+    return None if value is None or not isfinite(value) else round(float(value), decimals) + 0.0
+
+
+def _with_u95(name: str, unit: str, estimate: Estimate | None, scale: float = 1.0) -> Json:
+    value, u95 = reported(estimate, scale) or (None, None)
+    return {f"{name}_{unit}": value, f"{name}_u95_{unit}": u95}
+
+
+def _bearing_deg(bearing: float) -> float:
+    """In [0, 360)."""
+    return round(degrees(bearing) % 360, ANGLE_DECIMALS) % 360 + 0.0
+
+
+def _tip(tip: Tip, px: _Pixels) -> Json:
+    return {
+        "lobe": int(tip.lobe),
+        "ring": None if tip.ring is None else int(tip.ring),
+        "bearing_deg": _bearing_deg(tip.bearing),
+        "tip_px": px.of(tip.tip_px),
+        **_with_u95("reach", "in", tip.reach),
+        **_with_u95("seam_offset", "in", tip.seam_offset),
+        "seam_px": px.of(tip.seam_px),
+        "seam_cue": tip.seam_cue,
+        "verdict": tip.verdict.value if tip.verdict else None,
+        "reason": tip.reason.name.lower() if tip.reason else None,
+        **_with_u95("own_seam_offset", "in", tip.own_seam_offset),
+        "own_seam_px": px.of(tip.own_seam_px),
+        **_with_u95("length", "in", tip.length),
+        **_with_u95("root_angle", "deg", tip.root_angle, degrees(1)),
+        "dark_side": tip.dark_side,
+        "outline_px": px.of(tip.outline_px),
+    }
+
+
+def _joint(joint: Joint, px: _Pixels) -> Json:
+    max_in, u95_in = reported(joint.max_gap) or (None, None)
+    return {
+        "lobes": [None if lobe is None else int(lobe) for lobe in joint.lobes],
+        "edge_px": px.of(joint.edge_px),
+        "max_in": max_in,
+        # A number that is given has its u95, and the mean's is the widest gap's.
+        "mean_in": None if max_in is None else _number(joint.mean_in, REPORTED_DECIMALS),
+        "u95_in": u95_in,
+        "max_at_px": px.of(joint.max_at_px),
+        "measured_fraction": _number(joint.measured_fraction, 3),
+        "verdict": joint.verdict.value,
+        "reason": joint.reason.name.lower() if joint.reason else None,
+    }
+
+
+def _seam(seam: Seam, px: _Pixels) -> Json:
+    _, place_u95 = reported(seam.place) or (None, None)
+    return {
+        "bearing_deg": _bearing_deg(seam.bearing),
+        "bearing_u95_deg": _number(degrees(COVERAGE_95 * seam.u_bearing), ANGLE_DECIMALS),
+        "off_centre_in": _number(seam.off_centre_in, REPORTED_DECIMALS),
+        "place_u95_in": place_u95,
+        "seam_px": px.of(seam.seam_px),
+    }
+
+
+def _orientation(inspection: Inspection) -> Json:
+    known = sum(tip.dark_side is not None for tip in inspection.tips)
+    odd = [int(lobe) for lobe in inspection.odd_lobes]
+    return {"consistent": not odd if known > 1 else None, "odd_lobes": odd}

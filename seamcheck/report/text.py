@@ -1,0 +1,223 @@
+"""The report in the terminal: plain sentences and one table, readable at 80 columns, piped or not."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import degrees
+from typing import TextIO
+
+from ..advise.cautions import BY_EYE, KNIFE_IN
+from ..basis.uncertain import COVERAGE_95, Estimate
+from ..result import Inspection, Joint, Seam, Stage, Tip, Verdict
+from .closing import closing_sentence, gaping
+from .overlay_words import STAGE_WORDS, clock_of, round_the_top
+from .words import count_words, decimals, joint_words, length_words, list_words, offset_words, u95_decimals
+
+WIDTH = 80
+
+# The picture's shapes, as letters.
+MARKS = {
+    Verdict.ON: "●",
+    Verdict.OFF: "◆",
+    Verdict.UNSURE: "▲",
+    Verdict.UNMEASURED: "□",
+    Verdict.CLOSED: "●",
+    Verdict.OPEN: "⧗",
+}
+# For terminals that lack them.
+ASCII = str.maketrans({"●": "o", "◆": "#", "▲": "?", "□": "-", "⧗": "x", "±": "~", "°": " deg"})
+
+STYLES = {Verdict.OFF: "bold red", Verdict.OPEN: "bold red", Verdict.UNSURE: "yellow", Verdict.UNMEASURED: "yellow"}
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of the report; `style` is for terminals that show colours, and nothing depends on it."""
+
+    words: str
+    style: str = ""
+
+
+def report_lines(inspection: Inspection) -> list[Line]:
+    """The whole report, from the first line to the caution."""
+    lines = [Line(words) for words in _wrapped(_opening(inspection))]
+    if inspection.stage is Stage.BARE:
+        lines += [Line(""), *_seam_lines(inspection)]
+    elif inspection.stage is Stage.LOOSE:
+        lines += [Line(""), *_loose_lines(inspection)]
+    else:
+        lines += [Line(""), *_tip_lines(inspection), Line(""), *_joint_lines(inspection)]
+    lines += _odd_lines(inspection)
+    if inspection.warnings:
+        lines.append(Line(""))
+        lines += [Line(words, "yellow") for warning in inspection.warnings for words in _wrapped(f"Note: {warning}", 6)]
+    lines.append(Line(""))
+    lines += [Line(words, "bold") for words in _wrapped(closing_sentence(inspection))]
+    lines += [Line(words) for words in _wrapped(KNIFE_IN if inspection.stage is Stage.DRY_FIT else BY_EYE)]
+    return lines
+
+
+def print_report(inspection: Inspection, file: TextIO) -> None:
+    """The report to a terminal, in colour where it shows colours, else as bare text."""
+    from rich.console import Console
+    from rich.text import Text
+
+    console = Console(file=file, highlight=False, soft_wrap=True, markup=False, emoji=False)
+    plain = not _can_show(file)
+    for line in report_lines(inspection):
+        console.print(Text(line.words.translate(ASCII) if plain else line.words, style=line.style))
+
+
+def _can_show(file: TextIO) -> bool:
+    try:
+        "".join([*MARKS.values(), "±°"]).encode(file.encoding or "utf-8")
+    except (UnicodeEncodeError, LookupError):
+        return False
+    return True
+
+
+def _wrapped(words: str, indent: int = 0) -> list[str]:
+    """Lines of at most WIDTH; those after the first indented."""
+    return textwrap.wrap(words, WIDTH, subsequent_indent=" " * indent, break_long_words=False, break_on_hyphens=False)
+
+
+def _because(words: str) -> list[Line]:
+    lines = textwrap.wrap(words, WIDTH, initial_indent=" " * 6, subsequent_indent=" " * 6, break_long_words=False)
+    return [Line(line, "dim") for line in lines]
+
+
+def _opening(inspection: Inspection) -> str:
+    stage = STAGE_WORDS[inspection.stage] + ("" if inspection.stage_told else " (as the photo looks)")
+    scale = inspection.scale
+    cards = f"card {scale.cards[0]}" if len(scale.cards) == 1 else f"cards {list_words([str(card) for card in scale.cards])}"
+    bars = "" if scale.bars_read else ", the check bars not read"
+    return f"{inspection.photo_name}: {stage}. Scale from {cards}, {scale.px_per_in:.0f} pixels to the inch{bars}."
+
+
+def _estimate(estimate: Estimate) -> str:
+    return f"{decimals(estimate.value)} ±{u95_decimals(estimate.u95)}"
+
+
+def _verdict(verdict: Verdict) -> str:
+    return f"{MARKS[verdict]} {verdict.value}"
+
+
+def _tip_lines(inspection: Inspection) -> Iterator[Line]:
+    yield Line(f"Points, going round. One may be {_limit(inspection.tolerance_in)} off its seam.")
+    if not inspection.tips:
+        yield Line("  none found", STYLES[Verdict.UNMEASURED])
+        return
+    yield Line(f"  {'lobe':4} {'clock':>10}  {'ring':4}  {'off its seam':24} {'inches':13}  verdict", "dim")
+    for tip in round_the_top(inspection):
+        yield from _tip_line(tip)
+
+
+def _limit(inches: float) -> str:
+    """A tolerance as it's said: 1/64 in where it is one, else decimals."""
+    words = length_words(inches)
+    return words if abs(float(_value_of(words)) - inches) < 1e-9 else f"{inches:.4g} in"
+
+
+def _value_of(words: str) -> float:
+    from ..basis.units import parse_length
+
+    return 0.0 if words.startswith("under") else parse_length(words)
+
+
+def _tip_line(tip: Tip) -> Iterator[Line]:
+    verdict = tip.verdict or Verdict.UNMEASURED
+    measured = tip.seam_offset is not None and verdict is not Verdict.UNMEASURED
+    offset = offset_words(tip.seam_offset.value) if measured and tip.seam_offset else ""
+    inches = _estimate(tip.seam_offset) if measured and tip.seam_offset else ""
+    ring = "" if tip.ring is None else str(tip.ring)
+    words = f"  {tip.lobe:>4} {clock_of(tip.bearing):>10}  {ring:>4}  {offset:24} {inches:13}  {_verdict(verdict)}"
+    yield Line(words, STYLES.get(verdict, ""))
+    if tip.reason and not measured:
+        yield from _because(f"unmeasured, because {tip.reason.sentence}: {tip.reason.remedy}.")
+
+
+def _joint_lines(inspection: Inspection) -> Iterator[Line]:
+    limit = _limit(inspection.gap_tolerance_in)
+    open_ones = gaping(inspection)
+    if not inspection.joints:
+        yield Line("No joint could be looked at.", STYLES[Verdict.UNMEASURED])
+        return
+    yield Line(f"Joints that gape by more than {limit}, widest first:" if open_ones else f"No joint is seen to gape by more than {limit}.")
+    for joint in open_ones:
+        yield _joint_line(joint)
+    counted = [
+        (Verdict.CLOSED, "closed"),
+        (Verdict.UNSURE, "too close to tell"),
+        (Verdict.UNMEASURED, "unmeasured"),
+    ]
+    counts = [(sum(joint.verdict is verdict for joint in inspection.joints), words) for verdict, words in counted]
+    rest = ", ".join(f"{number} {words}" for number, words in counts if number)
+    if rest:
+        yield Line(f"{'The other joints' if open_ones else 'Of ' + count_words(len(inspection.joints), 'joint')}: {rest}.")
+    yield from _unmeasured_joints(inspection)
+
+
+def _joint_line(joint: Joint) -> Line:
+    words, inches = "", ""
+    if joint.max_gap is not None:
+        words, inches = length_words(joint.max_gap.value), _estimate(joint.max_gap)
+    return Line(f"  {joint_words(joint):30}  {words:14} {inches:13}  {_verdict(joint.verdict)}", STYLES.get(joint.verdict, ""))
+
+
+def _unmeasured_joints(inspection: Inspection) -> Iterator[Line]:
+    """Once for each reason, with the joints that it holds for."""
+    reasons = {joint.reason: None for joint in inspection.joints if joint.verdict is Verdict.UNMEASURED and joint.reason}
+    for reason in reasons:
+        pairs = [
+            "-".join("field" if lobe is None else str(lobe) for lobe in joint.lobes)
+            for joint in inspection.joints
+            if joint.reason is reason and joint.verdict is Verdict.UNMEASURED
+        ]
+        yield from _because(f"{list_words(pairs)} unmeasured, because {reason.sentence}: {reason.remedy}.")
+
+
+def _odd_lines(inspection: Inspection) -> Iterator[Line]:
+    odd = [str(lobe) for lobe in inspection.odd_lobes]
+    if odd:
+        lobes, lie, their = ("Lobe", "lies", "its") if len(odd) == 1 else ("Lobes", "lie", "their")
+        sentence = f"{lobes} {list_words(odd)} {lie} the wrong way round: {their} dark half is on the other hand from the rest."
+        yield Line("")
+        yield from (Line(words, STYLES[Verdict.OFF]) for words in _wrapped(sentence))
+
+
+def _loose_lines(inspection: Inspection) -> Iterator[Line]:
+    yield Line("Lobes, by number. Own seam: where the dark/light line runs beside the point.")
+    if not inspection.tips:
+        yield Line("  none found", STYLES[Verdict.UNMEASURED])
+        return
+    yield Line(f"  {'lobe':4}  {'own seam off the point':24} {'inches':13} {'length':>14} {'root angle':>14}", "dim")
+    for tip in inspection.tips:
+        own = tip.own_seam_offset
+        length = f"{tip.length.value:.3f} ±{u95_decimals(tip.length.u95)[:5]}" if tip.length else ""
+        angle = f"{degrees(tip.root_angle.value):.2f}° ±{degrees(tip.root_angle.u95):.2f}" if tip.root_angle else ""
+        words = offset_words(own.value) if own else "unmeasured"
+        yield Line(f"  {tip.lobe:>4}  {words:24} {_estimate(own) if own else '':13} {length:>14} {angle:>14}".rstrip())
+        if tip.reason:
+            yield from _because(f"because {tip.reason.sentence}: {tip.reason.remedy}.")
+    sides = [(side, [str(tip.lobe) for tip in inspection.tips if tip.dark_side == key]) for key, side in (("ccw", "left"), ("cw", "right"))]
+    told = [f"on the {side} in {'lobe' if len(lobes) == 1 else 'lobes'} {list_words(lobes)}" for side, lobes in sides if lobes]
+    if told:
+        yield from (Line(words) for words in _wrapped(f"Seen from root to point, the dark half lies {list_words(told)}."))
+
+
+def _seam_lines(inspection: Inspection) -> Iterator[Line]:
+    yield Line("Seams, going round from the photo's top.")
+    if not inspection.seams:
+        yield Line("  none found", STYLES[Verdict.UNMEASURED])
+        return
+    yield Line(f"  {'clock':>10}  {'bearing':>16}  {'misses the best centre by':26} inches", "dim")
+    for seam in sorted(inspection.seams, key=lambda seam: degrees(seam.bearing) % 360):
+        yield _seam_line(seam)
+
+
+def _seam_line(seam: Seam) -> Line:
+    bearing = f"{degrees(seam.bearing) % 360:.2f}° ±{degrees(COVERAGE_95 * seam.u_bearing):.2f}"
+    inches = f"{decimals(seam.off_centre_in)} ±{u95_decimals(seam.place.u95)}"
+    return Line(f"  {clock_of(seam.bearing):>10}  {bearing:>16}  {length_words(seam.off_centre_in):26} {inches}")

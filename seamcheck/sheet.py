@@ -1,0 +1,82 @@
+"""A page of paper at true scale, drawn as vectors.
+
+Page frame: inches from the page's lower left corner, x to the right, y up. Nothing that the file holds depends on
+when or where it's made, so the same drawing gives the same bytes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from io import BytesIO
+
+POINTS_PER_IN = 72.0  # a PDF's unit, where the page says nothing else (ISO 32000-1, 8.3.2.3)
+
+# Width and height, inches, upright.
+PAPERS = {"letter": (8.5, 11.0), "a4": (210 / 25.4, 297 / 25.4)}
+
+# Home printers leave a border of up to about 3/16 in blank (common practice, no source).
+UNPRINTABLE_IN = 0.2
+
+PROGRAM = "seamcheck"  # named in the file as its maker, which is how a later run knows its own sheet
+
+Loop = Sequence[tuple[float, float]]
+
+
+class Sheet:
+    """One page of a PDF file. Greys run from 0, black, to 1, white."""
+
+    def __init__(self, paper: str, title: str) -> None:
+        """paper: a key of PAPERS; title: shown by the program that displays the file."""
+        from reportlab.pdfgen.canvas import Canvas
+
+        self.width_in, self.height_in = PAPERS[paper]
+        self._file = BytesIO()
+        self._canvas = Canvas(
+            self._file, pagesize=(self.width_in * POINTS_PER_IN, self.height_in * POINTS_PER_IN), invariant=1, pageCompression=1
+        )
+        self._canvas.setTitle(title)
+        self._canvas.setCreator(PROGRAM)
+        self._canvas.setAuthor(PROGRAM)
+        self._canvas.setViewerPreference("PrintScaling", "None")  # asks the print dialogue for 100 %
+
+    def fill(self, loops: Iterable[Loop], grey: float = 0.0) -> None:
+        """Closed outlines filled together as one shape, so that no hairline shows where its parts meet.
+
+        Outlines run with the filled side on their left; a hole runs the other way.
+        """
+        path = self._canvas.beginPath()
+        for loop in loops:
+            for index, (x, y) in enumerate(loop):
+                (path.lineTo if index else path.moveTo)(x * POINTS_PER_IN, y * POINTS_PER_IN)
+            path.close()
+        self._canvas.setFillGray(grey)
+        self._canvas.drawPath(path, stroke=0, fill=1)
+
+    def line(self, start_in: tuple[float, float], end_in: tuple[float, float], width_in: float, grey: float = 0.0) -> None:
+        """A straight stroke with square-cut ends."""
+        self._canvas.setStrokeGray(grey)
+        self._canvas.setLineWidth(width_in * POINTS_PER_IN)
+        self._canvas.line(*(POINTS_PER_IN * value for value in (*start_in, *end_in)))
+
+    def text(self, words: str, start_in: tuple[float, float], size_in: float, turned_deg: float = 0.0, grey: float = 0.0) -> None:
+        """Plain words from the start of their base line, turned counter-clockwise; size_in is the type's height."""
+        self._canvas.saveState()
+        self._canvas.setFillGray(grey)
+        self._canvas.setFont("Helvetica", size_in * POINTS_PER_IN)
+        self._canvas.translate(start_in[0] * POINTS_PER_IN, start_in[1] * POINTS_PER_IN)
+        self._canvas.rotate(turned_deg)
+        self._canvas.drawString(0, 0, words)
+        self._canvas.restoreState()
+
+    def pdf(self) -> bytes:
+        """The finished file. The sheet can't be drawn on afterwards."""
+        self._canvas.showPage()
+        self._canvas.save()
+        return self._file.getvalue()
+
+
+def text_width_in(words: str, size_in: float) -> float:
+    """How long the words run on a sheet, inches."""
+    from reportlab.pdfbase.pdfmetrics import stringWidth
+
+    return float(stringWidth(words, "Helvetica", size_in))
