@@ -1,0 +1,120 @@
+"""Where a straight seam may lie: a probability over all straight lines near the tip, from grain and line together.
+
+A candidate is (offset, slope): across the strip at its pivot (inches), and inches across per inch along.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..basis.frames import Array
+from .seam_grain import GrainEvidence
+from .seam_strip import Floats, SeamStrip
+
+# A maker lays the tip on the seam: how far off it, and how far from straight outward, seams lie as a rule (standard deviations,
+# inches and radians), and what is not looked at beyond. Offsets seen go to 0.06 in, and the tip's place may be 0.01 in off.
+USUAL_OFFSET_IN, USUAL_SLOPE = 0.05, 0.02
+LARGEST_OFFSET_IN, LARGEST_SLOPE = 0.11, 0.05
+# Evidence is gathered in blocks of this length along the seam (inches).
+BLOCK_IN = 0.06
+# One block may speak against a candidate by no more than this log-likelihood (tape, a knot or a scratch must not decide).
+BLOCK_BOUND = 6.0
+# The flanks' evidence is checked in windows of this width (inches), about the length over which it is correlated.
+WINDOW_IN = 0.04
+
+
+@dataclass(frozen=True)
+class Blocks:
+    """Evidence summed over blocks of rows."""
+
+    running: Array  # (n_blocks, n_across + 1): bounded log-likelihood of the seam at each column border
+    along_in: Array  # (n_blocks,) middle of each
+    border_in: Array  # (n_across + 1,) across
+    inflation: float  # how many times too sure the raw evidence was
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """Log-probability over candidates, not normalised."""
+
+    log_p: Array  # (n_slopes, n_offsets)
+    slopes: Array  # (n_slopes,)
+    offsets_in: Array  # (n_offsets,) at the pivot
+    pivot_in: float  # along
+
+    @property
+    def best(self) -> tuple[float, float]:
+        """(offset, slope) of the most probable candidate."""
+        i, j = np.unravel_index(int(np.argmax(self.log_p)), self.log_p.shape)
+        return float(self.offsets_in[j]), float(self.slopes[i])
+
+    def moments(self) -> tuple[Array, Array]:
+        """Mean (2,) and covariance (2, 2) of (offset, slope)."""
+        p = np.exp(self.log_p - self.log_p.max())
+        p /= p.sum()
+        offset, slope = self.offsets_in[None, :], self.slopes[:, None]
+        mean = np.array([(p * offset).sum(), (p * slope).sum()])
+        do, ds = offset - mean[0], slope - mean[1]
+        cross = (p * do * ds).sum()
+        return mean, np.array([[(p * do * do).sum(), cross], [cross, (p * ds * ds).sum()]])
+
+
+def gather(strip: SeamStrip, evidence: GrainEvidence, guess_in: float, margin_in: float) -> Blocks:
+    """Sum the grain's evidence over blocks, after taking it down to what it is worth.
+
+    Were the places independent and the classifier right, the variance of a sum of log-likelihood ratios would be twice its mean. On the
+    flanks, where the leaf is known, the excess says by how much neighbouring places repeat each other.
+    """
+    across, step = strip.across_in, strip.step_in
+    spacing = evidence.along_in[1] - evidence.along_in[0]
+    n_rows = max(2, round(BLOCK_IN / spacing))
+    n_blocks = max(1, len(evidence.along_in) // n_rows)
+    used = evidence.ratio[: n_blocks * n_rows]
+    sums = used.reshape(n_blocks, -1, used.shape[1]).sum(axis=1, dtype=float)
+    along = evidence.along_in[: n_blocks * n_rows].reshape(n_blocks, -1).mean(axis=1)
+    width = max(2, round(WINDOW_IN / step))
+
+    def windows(part: Array) -> Array:
+        count = part.shape[1] // width
+        return part[:, : count * width].reshape(len(part), count, width).sum(axis=2).ravel()
+
+    known = np.concatenate([windows(sums[:, across < guess_in - margin_in]), -windows(sums[:, across > guess_in + margin_in])])
+    known = known[known != 0]
+    mean = known.mean() if len(known) else 0.0
+    inflation = max(1.0, known.var() / (2 * mean)) if mean > 0 else np.inf
+    running = np.concatenate([np.zeros((n_blocks, 1)), np.cumsum(sums, axis=1)], axis=1) / inflation
+    border = np.append(across - step / 2, across[-1] + step / 2)
+    near = np.abs(border) <= LARGEST_OFFSET_IN + LARGEST_SLOPE
+    running -= running[:, near].max(axis=1, keepdims=True)
+    return Blocks(-BLOCK_BOUND * (1 - np.exp(running / BLOCK_BOUND)), along, border, inflation)
+
+
+def along_candidates(rows: Floats | Array, along_in: Array, first_in: float, step_in: float, posterior: Posterior) -> Array:
+    """rows (n, n_across) read along every candidate: (n_slopes, n_offsets, n), linear between columns."""
+    place = posterior.offsets_in[None, :, None] + posterior.slopes[:, None, None] * (along_in - posterior.pivot_in)
+    place = (place - first_in) / step_in
+    low = np.clip(place.astype(np.int32), 0, rows.shape[1] - 2)
+    part = (place - low).astype(np.float32)
+    flat = rows.ravel()
+    index = low + np.arange(len(along_in)) * rows.shape[1]
+    return flat[index] * (1 - part) + flat[index + 1] * part
+
+
+def candidates(pivot_in: float, offsets_in: Array, slopes: Array) -> Posterior:
+    """All candidates of a grid, with what is usual before looking."""
+    at_tip = offsets_in[None, :] - slopes[:, None] * pivot_in
+    log_p = -0.5 * (at_tip / USUAL_OFFSET_IN) ** 2 - 0.5 * (slopes[:, None] / USUAL_SLOPE) ** 2
+    return Posterior(np.where(np.abs(at_tip) <= LARGEST_OFFSET_IN, log_p, -1e6), slopes, offsets_in, pivot_in)
+
+
+def coarse_grid(pivot_in: float) -> Posterior:
+    """Every line that is looked at."""
+    reach = LARGEST_OFFSET_IN + LARGEST_SLOPE * pivot_in
+    return candidates(pivot_in, np.arange(-reach, reach, 0.002), np.arange(-LARGEST_SLOPE, LARGEST_SLOPE + 1e-9, 0.0025))
+
+
+def fine_grid(pivot_in: float, offset_in: float, slope: float, span_in: float, span_slope: float) -> Posterior:
+    """Lines close to one."""
+    return candidates(pivot_in, offset_in + np.linspace(-span_in, span_in, 41), slope + np.linspace(-span_slope, span_slope, 31))

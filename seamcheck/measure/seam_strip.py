@@ -1,0 +1,135 @@
+"""The stretch of field beyond a tip: its light, levelled, with what doesn't belong to the field left out.
+
+Frame of a strip: rows along the bearing, `along_in` from the tip's plan place; columns across it,
+`across_in` positive to the right of the bearing, both inches on the plane z = 0.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..basis.frames import Array, right_of, unit_of_bearing
+from ..edges import LinearPatch, sample_strip
+from ..plane.camera import Camera
+
+Floats = NDArray[np.float32]
+Flags = NDArray[np.bool_]
+
+# The tip's own shadow and the rounded end of the lobe's glue lie within this of the tip (inches).
+SKIP_BEYOND_TIP_IN = 0.10
+# Half the width that is looked at: the seam is searched to 0.11 in, and each leaf's grain is learnt beside that (inches).
+HALF_WIDTH_IN = 0.33
+# A finer step than this only repeats what the photo's blur has already spread (inches).
+FINEST_STEP_IN = 0.0035
+# Weights of blue, green and red in the light that is followed: green has the least noise, blue the most.
+WEIGHTS_BGR = np.array([0.2, 0.5, 0.3], np.float32)
+# Light is levelled over this length: longer than figure and grain, shorter than most shadows (inches).
+LEVEL_LENGTH_IN = 0.6
+# A patch of this size is looked at as a whole when tape and shine are told from the field (inches).
+CELL_ALONG_IN, CELL_ACROSS_IN = 0.06, 0.08
+# A patch is foreign when its colour (log ratio of two channels) leaves the field's by this many
+# times the field's own spread, and by this much at least: wood varies by a few hundredths, gummed tape by a tenth.
+FOREIGN_SPREADS, FOREIGN_LEAST = 6.0, 0.07
+# The same for how light it is, after levelling: paper and dark tape, not figure.
+FOREIGN_LIGHT_LEAST = 0.35
+
+
+@dataclass(frozen=True)
+class SeamStrip:
+    """The levelled field beyond a tip."""
+
+    log_light: Floats  # (n_along, n_across), natural log of light with the slow changes of lighting taken out
+    usable: Flags  # (n_along, n_across): field, in the photo, not covered
+    along_in: Array  # (n_along,) from the tip
+    across_in: Array  # (n_across,) positive to the right
+    step_in: float  # across; along it's the same to a part in a hundred
+    tip_in: Array  # (2,)
+    bearing: float  # rad
+
+    def plane_of(self, along_in: float, across_in: float) -> Array:
+        """The plane point (2,) at a place of the strip."""
+        direction = unit_of_bearing(self.bearing)
+        return self.tip_in + along_in * direction + across_in * right_of(direction)
+
+
+def take_strip(
+    patch: LinearPatch, camera: Camera, tip_in: Array, bearing: float, reach_limit_in: float, blocked: list[Array]
+) -> SeamStrip | None:
+    """The strip from just beyond the tip to reach_limit_in (inches from the tip); None if hardly anything is left.
+
+    `blocked`: polygons (n, 2) on the plane that hide the field (cards, other lobes).
+    """
+    tip_in = np.asarray(tip_in, float)
+    direction = unit_of_bearing(bearing)
+    if reach_limit_in < SKIP_BEYOND_TIP_IN + 4 * CELL_ALONG_IN:
+        return None
+    step = max(1 / camera.px_per_in_at(tip_in + 0.5 * reach_limit_in * direction), FINEST_STEP_IN)
+    begin, end = tip_in + SKIP_BEYOND_TIP_IN * direction, tip_in + reach_limit_in * direction
+    raw = sample_strip(patch, camera, begin, end, 0.0, HALF_WIDTH_IN, step)
+    usable = np.isfinite(raw.light).all(axis=2)
+    along = raw.along_in + SKIP_BEYOND_TIP_IN
+    usable &= ~_inside(blocked, tip_in, direction, along, raw.across_in)
+    if usable.mean() < 0.02:
+        return None
+    usable &= ~_foreign(raw.light, usable, step)
+    light = np.log(np.maximum(raw.light @ WEIGHTS_BGR, 1e-4))
+    light = np.where(usable, light, 0).astype(np.float32)
+    levelled = np.where(usable, light - _level(light, usable, raw.across_in, step), 0).astype(np.float32)
+    return SeamStrip(levelled, usable, along, raw.across_in, step, tip_in, bearing)
+
+
+def _inside(polygons: list[Array], tip_in: Array, direction: Array, along: Array, across: Array) -> Flags:
+    """Which places of the strip lie in any of the polygons."""
+    import cv2
+
+    mask = np.zeros((len(along), len(across)), np.uint8)
+    for polygon in polygons:
+        local = np.asarray(polygon, float) - tip_in
+        rows = (local @ direction - along[0]) / (along[1] - along[0])
+        columns = (local @ right_of(direction) - across[0]) / (across[1] - across[0])
+        corners = np.clip(np.stack([columns, rows], axis=1), -30000, 30000)
+        cv2.fillPoly(mask, [np.round(corners).astype(np.int32)], 1)
+    if mask.any():
+        # A card's own shadow and its blurred rim reach a little beyond its outline.
+        mask = cv2.dilate(mask, np.ones((7, 7), np.uint8))
+    return mask > 0
+
+
+def _foreign(light: Floats, usable: Flags, step: float) -> Flags:
+    """What differs in colour or lightness from most of the strip: tape, paper, off-cuts."""
+    import cv2
+
+    rows, columns = (max(2, round(size / step)) for size in (CELL_ALONG_IN, CELL_ACROSS_IN))
+    logs = np.log(np.maximum(np.nan_to_num(light), 1e-4)).astype(np.float32)
+    tests = np.stack([logs[..., 0] - logs[..., 1], logs[..., 2] - logs[..., 1], logs[..., 1]], axis=-1)
+    weight = usable.astype(np.float32)
+    size = (columns, rows)
+    share = cv2.blur(weight, size, borderType=cv2.BORDER_REPLICATE)
+    cells = cv2.blur(tests * weight[..., None], size, borderType=cv2.BORDER_REPLICATE) / np.maximum(share, 1e-3)[..., None]
+    seen = cells[usable][:: max(1, rows * columns // 4)]
+    middle = np.median(seen, axis=0)
+    spread = 1.483 * np.median(np.abs(seen - middle), axis=0)
+    limit = np.maximum(FOREIGN_SPREADS * spread, [FOREIGN_LEAST, FOREIGN_LEAST, FOREIGN_LIGHT_LEAST])
+    odd = (np.abs(cells - middle) > limit).any(axis=2)
+    return cv2.dilate(odd.astype(np.uint8), np.ones((rows, columns), np.uint8)) > 0
+
+
+def _level(light: Floats, usable: Flags, across: Array, step: float) -> Floats:
+    """The slow course of lighting: along the strip, a level and a slope across it."""
+    from scipy.ndimage import uniform_filter1d
+
+    lever = (across / np.abs(across).max()).astype(np.float32)
+    weight = usable.astype(np.float32)
+    window = max(3, round(LEVEL_LENGTH_IN / step))
+    moments = np.stack(
+        [weight.sum(1), weight @ lever, weight @ lever**2, (light * weight).sum(1), (light * weight) @ lever], axis=1
+    ).astype(float)
+    s0, s1, s2, t0, t1 = uniform_filter1d(moments, window, axis=0, mode="nearest").T
+    s2 = s2 + 1e-3 * s0 + 1e-6
+    determinant = np.maximum(s0 * s2 - s1**2, 1e-9)
+    level = (s2 * t0 - s1 * t1) / determinant
+    slope = (s0 * t1 - s1 * t0) / determinant
+    return (level[:, None] + slope[:, None] * lever).astype(np.float32)
