@@ -53,6 +53,7 @@ def grain_evidence(strip: SeamStrip, guess_in: float, margin_in: float) -> Grain
         errors.append(found[0])
         known = found[1] if known is None else known & found[1]
     assert known is not None
+    known &= ~strip.bridged[::ROW_STEP]
     own, other = (_pooled_power(error, known) for error in errors)
     feature = np.log(other / own)
     mean_level = 0.5 * np.log(other * own)

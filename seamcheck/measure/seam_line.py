@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,6 +17,17 @@ FIT_HALF_STEPS = 9
 FIT_BLOCK_IN = 0.10
 # A block's ridge counts no more than this many times the usual spread of ridges.
 RIDGE_BOUND = 6.0
+# Lines that are fitted, and how strong the filter's answer must be to be tried (standard deviations).
+MOST_LINES = 4
+LINE_STRENGTH = 5.0
+# A fitted line weaker than this (height over its uncertainty) isn't taken for one: figure gives up to this.
+LEAST_SIGNAL = 12.0
+# Lines that come closer than this somewhere along the strip are one line, followed well and badly (inches).
+SAME_LINE_IN = 0.012
+# The widest line that a closed seam leaves, taken as wholly black (inches; common practice, no source).
+WIDEST_SEAM_IN = 0.0065
+# A line is bridged over as far as it still changes the light by this (log light).
+NO_LONGER_SEEN = 0.005
 # Huber's bound for the blocks' places about the straight line, in spreads.
 HUBER = 1.5
 
@@ -31,8 +42,75 @@ class LineFit:
     height: float  # log light, negative for a dark line
     width_in: float  # standard deviation of its profile, blur included
     signal: float  # height over its own uncertainty
+    step_signal: float  # the same for the step between the leaves
     spread_in: float  # of the blocks' places about the straight line
     blocks: int
+
+    @property
+    def heavy(self) -> bool:
+        """Darker and wider than a closed seam can be: a pencil line, or a gap."""
+        depth = 1 - np.exp(min(self.height, 0.0))
+        return bool(depth * self.width_in * np.sqrt(2 * np.pi) > WIDEST_SEAM_IN)
+
+
+def find_lines(strip: SeamStrip, grid: Posterior) -> list[LineFit]:
+    """The lines in the strip, strongest first, each apart from the others."""
+    strength = np.abs(ridge_scores(strip, grid))
+    fits = [fit_line(strip, float(grid.offsets_in[j]), float(grid.slopes[i]), grid.pivot_in) for i, j in _peaks(strength, grid)]
+    # Beside a step, a shifted step and a line look alike: where the step is the stronger, there's no line to follow.
+    standing = sorted((fit for fit in fits if fit is not None and fit.signal > max(LEAST_SIGNAL, fit.step_signal)), key=lambda fit: -fit.signal)
+    span = float(strip.along_in[-1] - strip.along_in[0]) / 2
+    kept: list[LineFit] = []
+    for fit in standing:
+        ends = [(fit.offset_in - k.offset_in + turn * (fit.slope - k.slope)) for k in kept for turn in (-span, 0, span)]
+        if not ends or min(map(abs, ends)) > SAME_LINE_IN:
+            kept.append(fit)
+    return kept
+
+
+def _peaks(strength: Array, grid: Posterior) -> list[tuple[int, int]]:
+    """Up to MOST_LINES places of the grid where a line is strongest, each apart from the others all along."""
+    from scipy.ndimage import maximum_filter
+
+    allowed = grid.log_p > -1e5
+    strength = np.where(allowed, strength, 0)
+    tops = np.argwhere((strength == maximum_filter(strength, size=(3, 7))) & (strength > LINE_STRENGTH))
+    tops = sorted(tops.tolist(), key=lambda at: -strength[at[0], at[1]])
+    chosen: list[tuple[int, int]] = []
+    for i, j in tops:
+        apart = [
+            abs(grid.offsets_in[j] - grid.offsets_in[l]) + abs(grid.slopes[i] - grid.slopes[k]) * 0.5 for k, l in chosen
+        ]
+        if not apart or min(apart) > 0.012:
+            chosen.append((i, j))
+        if len(chosen) == MOST_LINES:
+            break
+    return chosen
+
+
+def without_lines(strip: SeamStrip, lines: list[LineFit], pivot_in: float) -> SeamStrip:
+    """The strip with its lines bridged over, so that the grain beside them can be judged."""
+    if not lines:
+        return strip
+    light, bridged = strip.log_light.copy(), strip.bridged.copy()
+    columns = np.arange(len(strip.across_in))
+    for fit in lines:
+        middle = (fit.offset_in + fit.slope * (strip.along_in - pivot_in) - strip.across_in[0]) / strip.step_in
+        tail = np.sqrt(2 * np.log(max(abs(fit.height) / NO_LONGER_SEEN, 4)))
+        half = tail * fit.width_in / strip.step_in + 0.5
+        low = np.clip(np.floor(middle - half).astype(int), 0, len(columns) - 1)
+        high = np.clip(np.ceil(middle + half).astype(int), 0, len(columns) - 1)
+        rows = np.arange(len(light))
+        reach = int((high - low).max())
+        a, b = light[rows, low].copy(), light[rows, high].copy()
+        bridged[rows, low] = bridged[rows, high] = True
+        for k in range(1, reach):
+            at = np.minimum(low + k, high)
+            share = (at - low) / np.maximum(high - low, 1)
+            light[rows, at] = a + share * (b - a)
+            bridged[rows, at] = True
+    return replace(strip, log_light=light, bridged=bridged)
+
 
 
 def ridge_scores(strip: SeamStrip, grid: Posterior) -> Array:
@@ -96,24 +174,27 @@ def _fit_once(strip: SeamStrip, offset_in: float, slope: float, pivot_in: float,
     along = strip.along_in[cut].reshape(n_blocks, n_rows).mean(axis=1)[keep]
     w = width_steps
     bell = np.exp(-0.5 * (u / w) ** 2)
-    columns = np.stack(
-        [np.ones_like(u), u / half, (u / half) ** 2, 0.5 * erf(u / w / np.sqrt(2)), bell, u / w**2 * bell, ((u / w) ** 2 - 1) * bell], axis=1
-    )
+    edge = 0.5 * erf(u / w / np.sqrt(2))
+    shape = np.stack([np.ones_like(u), u / half, (u / half) ** 2, edge, bell], axis=1)
     # Wood's own changes across the seam grow with distance from it: trust the middle more.
     trust = np.exp(-0.5 * (u / (0.6 * half)) ** 2)
-    solver = np.linalg.pinv(columns * trust[:, None]) * trust
-    found = profile @ solver.T
-    residual = profile - found @ columns.T
+    solver = np.linalg.pinv(shape * trust[:, None]) * trust
+    first = profile @ solver.T
+    residual = profile - first @ shape.T
     noise = float(np.sqrt(np.mean((residual * trust) ** 2) / np.mean(trust**2))) + 1e-9
-    u_height = noise * float(np.linalg.norm(solver[4])) / np.sqrt(len(found))
-    height = float(np.median(found[:, 4]))
-    if abs(height) < 1e-6:
-        return None
-    places = found[:, 5] / height * step
-    widening = float(np.median(found[:, 6])) / height
-    width = float(np.clip(w * (1 + np.clip(widening, -0.3, 0.3)), 0.7, 6.0)) * step
+    step_height, height = float(np.median(first[:, 3])), float(np.median(first[:, 4]))
+    u_step, u_height = (noise * float(np.linalg.norm(solver[k])) / np.sqrt(len(first)) for k in (3, 4))
+    # How the profile changes when line and step move together to the right, and when the line widens.
+    moved = height * u / w**2 * bell - step_height * bell / (w * np.sqrt(2 * np.pi))
+    widened = height * ((u / w) ** 2) * bell / w
+    scale = float(np.abs(moved).max()) + 1e-12
+    solver = np.linalg.pinv(np.column_stack([shape, moved / scale, widened / scale]) * trust[:, None]) * trust
+    found = profile @ solver.T / scale
+    places = found[:, 5] * step
+    widening = float(np.median(found[:, 6])) if abs(height) > u_height * 4 else 0.0
+    width = float(np.clip(w + np.clip(widening, -0.3 * w, 0.3 * w), 0.7, 6.0)) * step
     shift, turn, cov, spread = _robust_straight(along - pivot_in, np.clip(places, -4 * step, 4 * step))
-    return LineFit(offset_in + shift, slope + turn, cov, height, width, abs(height) / u_height, spread, len(found))
+    return LineFit(offset_in + shift, slope + turn, cov, height, width, abs(height) / u_height, abs(step_height) / u_step, spread, len(found))
 
 
 def _robust_straight(x: Array, y: Array) -> tuple[float, float, Array, float]:

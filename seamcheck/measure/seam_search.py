@@ -21,8 +21,8 @@ LARGEST_OFFSET_IN, LARGEST_SLOPE = 0.11, 0.05
 BLOCK_IN = 0.06
 # One block may speak against a candidate by no more than this log-likelihood (tape, a knot or a scratch must not decide).
 BLOCK_BOUND = 6.0
-# The flanks' evidence is checked in windows of this width (inches), about the length over which it is correlated.
-WINDOW_IN = 0.04
+# The flanks' evidence is checked in windows of this width (inches; steps at least), about the length over which it is correlated.
+WINDOW_IN, WINDOW_STEPS = 0.04, 8
 
 
 @dataclass(frozen=True)
@@ -50,6 +50,10 @@ class Posterior:
         i, j = np.unravel_index(int(np.argmax(self.log_p)), self.log_p.shape)
         return float(self.offsets_in[j]), float(self.slopes[i])
 
+    def index_of(self, offset_in: float, slope: float) -> tuple[int, int]:
+        """The nearest place of the grid."""
+        return int(np.argmin(np.abs(self.slopes - slope))), int(np.argmin(np.abs(self.offsets_in - offset_in)))
+
     def moments(self) -> tuple[Array, Array]:
         """Mean (2,) and covariance (2, 2) of (offset, slope)."""
         p = np.exp(self.log_p - self.log_p.max())
@@ -74,7 +78,7 @@ def gather(strip: SeamStrip, evidence: GrainEvidence, guess_in: float, margin_in
     used = evidence.ratio[: n_blocks * n_rows]
     sums = used.reshape(n_blocks, -1, used.shape[1]).sum(axis=1, dtype=float)
     along = evidence.along_in[: n_blocks * n_rows].reshape(n_blocks, -1).mean(axis=1)
-    width = max(2, round(WINDOW_IN / step))
+    width = max(WINDOW_STEPS, round(WINDOW_IN / step))
 
     def windows(part: Array) -> Array:
         count = part.shape[1] // width

@@ -43,6 +43,7 @@ class SeamStrip:
 
     log_light: Floats  # (n_along, n_across), natural log of light with the slow changes of lighting taken out
     usable: Flags  # (n_along, n_across): field, in the photo, not covered
+    bridged: Flags  # (n_along, n_across): lines that were bridged over; the grain isn't judged there
     along_in: Array  # (n_along,) from the tip
     across_in: Array  # (n_across,) positive to the right
     step_in: float  # across; along it's the same to a part in a hundred
@@ -78,7 +79,7 @@ def take_strip(
     light = np.log(np.maximum(raw.light @ WEIGHTS_BGR, 1e-4))
     light = np.where(usable, light, 0).astype(np.float32)
     levelled = np.where(usable, light - _level(light, usable, raw.across_in, step), 0).astype(np.float32)
-    return SeamStrip(levelled, usable, along, raw.across_in, step, tip_in, bearing)
+    return SeamStrip(levelled, usable, np.zeros_like(usable), along, raw.across_in, step, tip_in, bearing)
 
 
 def _inside(polygons: list[Array], tip_in: Array, direction: Array, along: Array, across: Array) -> Flags:

@@ -16,7 +16,7 @@ from ..basis.reasons import Reason
 from ..edges import LinearPatch
 from ..plane.camera import Camera
 from .seam_grain import grain_evidence
-from .seam_line import LineFit, fit_line, ridge_scores
+from .seam_line import LineFit, find_lines, without_lines
 from .seam_search import Blocks, Posterior, along_candidates, coarse_grid, fine_grid, gather
 from .seam_strip import SeamStrip, take_strip
 
@@ -28,10 +28,8 @@ LEAST_SEEN_IN = 0.35
 FIRST_MARGIN_IN, SECOND_MARGIN_IN = 0.06, 0.03
 # A line speaks with the square of its strength, but no louder than this: a pencil line is stronger than any seam.
 LINE_SAYS_AT_MOST = 12.0
-# A line weaker than this many standard deviations isn't taken for one (hundreds of places are tried).
-LINE_STRENGTH = 5.0
 # The grain speaks against a line by more than this log-likelihood: the line isn't the seam, or the grain misleads.
-GRAIN_AGAINST = 6.0
+GRAIN_AGAINST = 10.0
 # A seam less certain than this at the tip is as good as not seen (standard uncertainty, inches).
 FAINT_U_IN = 0.013
 
@@ -67,26 +65,28 @@ def measure_seam(
     if seen.sum() * spacing < LEAST_SEEN_IN:
         return Reason.SEAM_COVERED
     pivot = float(strip.along_in[seen].mean())
-    grain = _grain(strip, 0.0, FIRST_MARGIN_IN)
+    before = coarse_grid(pivot)
+    lines = find_lines(strip, before)
+    grain = _grain(without_lines(strip, lines, pivot), 0.0, FIRST_MARGIN_IN)
     if grain is None:
         return Reason.SEAM_COVERED
-    before = coarse_grid(pivot)
-    ridge = ridge_scores(strip, before)
     from_grain = along_candidates(grain.running, grain.along_in, grain.border_in[0], strip.step_in, before).sum(axis=2)
-    strength = np.abs(ridge)
-    from_line = LINE_SAYS_AT_MOST * (1 - np.exp(-0.5 * strength**2 / LINE_SAYS_AT_MOST))
-    together = Posterior(before.log_p + from_grain + from_line, before.slopes, before.offsets_in, pivot)
-    offset, slope = together.best
-    i, j = np.unravel_index(int(np.argmax(together.log_p)), together.log_p.shape)
-    line = None
-    if strength[max(0, i - 1) : i + 2, max(0, j - 2) : j + 3].max() >= LINE_STRENGTH:
-        line = fit_line(strip, offset, slope, pivot)
-    if line is not None:
-        against = float((before.log_p + from_grain).max() - (before.log_p + from_grain)[i, j])
-        if against < GRAIN_AGAINST and line.signal > LINE_STRENGTH:
-            return _from_line(strip, line, pivot, seen)
-    alone = Posterior(before.log_p + from_grain, before.slopes, before.offsets_in, pivot)
+    so_far = before.log_p + from_grain
+    weighed = []
+    for fit in lines:
+        at = before.index_of(fit.offset_in, fit.slope)
+        weighed.append((float(so_far.max() - so_far[at]), fit))
+    if DEBUG is not None:
+        DEBUG.update(lines=weighed, before=before, so_far=so_far, strip=strip, grain=grain)
+    good = [(against, fit) for against, fit in weighed if against < GRAIN_AGAINST and not fit.heavy]
+    if good:
+        best = max(good, key=lambda line: LINE_SAYS_AT_MOST * np.log1p(0.5 * line[1].signal ** 2 / LINE_SAYS_AT_MOST) - line[0])
+        return _from_line(strip, best[1], pivot, seen)
+    alone = Posterior(so_far, before.slopes, before.offsets_in, pivot)
     return _from_grain(strip, grain, alone, seen)
+
+
+DEBUG = None
 
 
 def _grain(strip: SeamStrip, guess_in: float, margin_in: float) -> Blocks | None:
