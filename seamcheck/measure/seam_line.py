@@ -28,6 +28,8 @@ SAME_LINE_IN = 0.012
 WIDEST_SEAM_IN = 0.0065
 # A line is bridged over as far as it still changes the light by this (log light).
 NO_LONGER_SEEN = 0.005
+# Beside a bridge the grain is judged from the bridge itself, so not for this many steps.
+BRIDGE_MARGIN_STEPS = 3
 # Huber's bound for the blocks' places about the straight line, in spreads.
 HUBER = 1.5
 
@@ -90,6 +92,8 @@ def _peaks(strength: Array, grid: Posterior) -> list[tuple[int, int]]:
 
 def without_lines(strip: SeamStrip, lines: list[LineFit], pivot_in: float) -> SeamStrip:
     """The strip with its lines bridged over, so that the grain beside them can be judged."""
+    import cv2
+
     if not lines:
         return strip
     light, bridged = strip.log_light.copy(), strip.bridged.copy()
@@ -109,7 +113,8 @@ def without_lines(strip: SeamStrip, lines: list[LineFit], pivot_in: float) -> Se
             share = (at - low) / np.maximum(high - low, 1)
             light[rows, at] = a + share * (b - a)
             bridged[rows, at] = True
-    return replace(strip, log_light=light, bridged=bridged)
+    wider = cv2.dilate(bridged.astype(np.uint8), np.ones((1, 2 * BRIDGE_MARGIN_STEPS + 1), np.uint8)) > 0
+    return replace(strip, log_light=light, bridged=wider)
 
 
 

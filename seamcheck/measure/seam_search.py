@@ -16,7 +16,7 @@ from .seam_strip import Floats, SeamStrip
 # A maker lays the tip on the seam: how far off it, and how far from straight outward, seams lie as a rule (standard deviations,
 # inches and radians), and what is not looked at beyond. Offsets seen go to 0.06 in, and the tip's place may be 0.01 in off.
 USUAL_OFFSET_IN, USUAL_SLOPE = 0.05, 0.02
-LARGEST_OFFSET_IN, LARGEST_SLOPE = 0.11, 0.05
+LARGEST_OFFSET_IN, LARGEST_SLOPE = 0.13, 0.05
 # Evidence is gathered in blocks of this length along the seam (inches).
 BLOCK_IN = 0.06
 # One block may speak against a candidate by no more than this log-likelihood (tape, a knot or a scratch must not decide).

@@ -29,7 +29,7 @@ FIRST_MARGIN_IN, SECOND_MARGIN_IN = 0.06, 0.03
 # A line speaks with the square of its strength, but no louder than this: a pencil line is stronger than any seam.
 LINE_SAYS_AT_MOST = 12.0
 # The grain speaks against a line by more than this log-likelihood: the line isn't the seam, or the grain misleads.
-GRAIN_AGAINST = 10.0
+GRAIN_AGAINST, GRAIN_AGAINST_PER_SIGNAL = 10.0, 0.1
 # A seam less certain than this at the tip is as good as not seen (standard uncertainty, inches).
 FAINT_U_IN = 0.013
 
@@ -78,7 +78,7 @@ def measure_seam(
         weighed.append((float(so_far.max() - so_far[at]), fit))
     if DEBUG is not None:
         DEBUG.update(lines=weighed, before=before, so_far=so_far, strip=strip, grain=grain)
-    good = [(against, fit) for against, fit in weighed if against < GRAIN_AGAINST and not fit.heavy]
+    good = [(against, fit) for against, fit in weighed if against < GRAIN_AGAINST + GRAIN_AGAINST_PER_SIGNAL * min(fit.signal, 100.0) and not fit.heavy]
     if good:
         best = max(good, key=lambda line: LINE_SAYS_AT_MOST * np.log1p(0.5 * line[1].signal ** 2 / LINE_SAYS_AT_MOST) - line[0])
         return _from_line(strip, best[1], pivot, seen)
