@@ -68,7 +68,9 @@ def reduced(bgr: NDArray[np.uint8], factor: int) -> NDArray[np.uint8]:
     return cv2.resize(bgr[: height * factor, : width * factor], (width, height), interpolation=cv2.INTER_AREA)
 
 
-def flatten(bgr: NDArray[np.uint8], camera: Camera, low_in: Array, high_in: Array, z_in: float, px_per_in: float, reduction: int = 1) -> FlatView:
+def flatten(
+    bgr: NDArray[np.uint8], camera: Camera, low_in: Array, high_in: Array, z_in: float, px_per_in: float, reduction: int = 1
+) -> FlatView:
     """The box from low_in to high_in (plane corners) seen from above, bilinear.
 
     `bgr` may be a `reduced` copy of the photo that `camera` belongs to; `reduction` is then its
@@ -85,8 +87,12 @@ def flatten(bgr: NDArray[np.uint8], camera: Camera, low_in: Array, high_in: Arra
     px = camera.px_from_plane(upper_left + grid * [1.0, -1.0] / px_per_in, z_in)
     px = (px + 0.5) / reduction - 0.5
     to_grid = np.array([[1 / MAP_GRID_PX, 0, 0], [0, 1 / MAP_GRID_PX, 0]])
-    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    u, v = (cv2.warpAffine(px[..., i].astype(np.float32), to_grid, (width, height), flags=flags, borderMode=cv2.BORDER_REPLICATE) for i in (0, 1))
+
+    def spread(coarse: Array) -> NDArray[np.float32]:
+        flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+        return cv2.warpAffine(coarse.astype(np.float32), to_grid, (width, height), flags=flags, borderMode=cv2.BORDER_REPLICATE)
+
+    u, v = spread(px[..., 0]), spread(px[..., 1])
     picture = cv2.remap(bgr, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=(0, 0, 0))
     # The lens model folds back far outside the photo, so what is seen is told by the photo's outline as well.
     size = bgr.shape[1] * reduction, bgr.shape[0] * reduction
