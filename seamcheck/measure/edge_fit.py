@@ -1,0 +1,313 @@
+"""The heart of the tips: one straight edge of a lobe, to a fraction of a pixel.
+
+An edge is searched in a strip of the photo round a rough line. The strip is cut into short blocks along the edge, and
+each block's mean profile is compared with a model (edge_profile) at every place across it. The evidence of all blocks
+votes for a straight line, so that taped blocks are outvoted; then the line is measured again in linear light, block by
+block, and fitted robustly.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..basis.frames import Array, right_of
+from ..basis.lines import Line
+from ..edges import LinearPatch, Strip, sample_strip
+from ..plane.camera import Camera
+from .edge_profile import INSIDE_PX, Beyond
+from .line_fit import MIN_BLOCKS, LineFit, fit_line
+from .region import region_evidence
+
+# Rows of one block along the edge, photo pixels: long enough to average noise, short enough that tape spoils few blocks.
+BLOCK_ROWS = 14
+BLUR_PX = (0.6, 0.8, 1.1, 1.5, 2.0)
+VOTE_BLUR_PX = 1.0
+# Dark noise and quantisation of an 8-bit photo in linear light: keeps logarithms and weights finite in black wood.
+LIGHT_FLOOR = 0.004
+# Evidence of one block is capped, so that no single block (a tape's edge) outvotes the rest.
+EVIDENCE_CAP = 80.0
+# Weight of the colours' evidence (neighbouring pixels repeat each other) beside that of the edge's shape.
+REGION_WEIGHT = 0.8
+# The refined search looks so far to either side of the voted line, photo pixels, in steps of FINE_PX.
+SLACK_PX = 4.0
+FINE_PX = 0.25
+# What a profile model misses (halos of sharpening, the wood's figure), as shares of the light and of the jump.
+MISS_OF_LIGHT, MISS_OF_JUMP = 0.03, 0.03
+# A block whose wood or field differs so much from the edge's other blocks (log light) lies under tape.
+TAPE_TONE = 0.3
+
+
+@dataclass(frozen=True)
+class EdgeTask:
+    """One edge to be measured."""
+
+    from_in: Array  # (2,) rough line's first point, plane frame at the face's height
+    to_in: Array  # (2,)
+    outside: int  # +1: the outside lies to the right of from -> to; -1: to the left
+    beyond: Beyond
+    room: Array  # (k, 3): along, inward and outward room (inches) at places along the rough line
+    search_in: float  # how far to either side the edge may lie
+    u_place_in: float  # how far it usually lies off, standard deviation
+    u_turn: float  # rad, the same of its direction
+    learn_colours: bool = True  # whether the colours inside and outside tell where the edge lies
+
+    @property
+    def direction(self) -> Array:
+        return (self.to_in - self.from_in) / self.length_in
+
+    @property
+    def length_in(self) -> float:
+        return float(np.linalg.norm(self.to_in - self.from_in))
+
+    @property
+    def outward(self) -> Array:
+        return self.outside * right_of(self.direction)
+
+    def moved(self, offset_in: float, slope: float) -> EdgeTask:
+        """The same task about another line: offset outward at the first point, slope outward along."""
+        first, last = offset_in, offset_in + slope * self.length_in
+        room = self.room + np.outer(offset_in + slope * self.room[:, 0], [0, 1, -1])
+        return replace(self, from_in=self.from_in + first * self.outward, to_in=self.to_in + last * self.outward, room=room)
+
+
+@dataclass(frozen=True)
+class EdgeFit:
+    """A measured edge."""
+
+    line: Line
+    blur_px: float
+    contrast: float  # the jump over what the model misses
+    inside_light: Array  # (3,) linear B, G, R of the wood just inside
+    outside_light: Array  # (3,) beyond
+    misfit: float  # what the model leaves, over what it is allowed to
+
+
+def measure_edge(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float) -> EdgeFit | None:
+    """Measure one edge; None where nothing straight can be found in the strip."""
+    px_in = 1 / camera.px_per_in_at((task.from_in + task.to_in) / 2, z_in)
+    rough = _vote(_Blocks.of(patch, camera, task, z_in, px_in, task.search_in / px_in, 1.0), task, px_in)
+    if rough is None:
+        return None
+    task = task.moved(*rough)
+    for _ in range(2):
+        blocks = _Blocks.of(patch, camera, task, z_in, px_in, SLACK_PX, FINE_PX)
+        refined = _refine(blocks, task, px_in)
+        if refined is None:
+            return None
+        ends = refined.fit.place([0.0, task.length_in])
+        if np.max(np.abs(ends)) < 0.6 * SLACK_PX * px_in:
+            break
+        task = task.moved(float(ends[0]), float((ends[1] - ends[0]) / task.length_in))
+    return _edge_of(refined, task, z_in)
+
+
+@dataclass(frozen=True)
+class _Blocks:
+    """The strip's blocks, their windows at every place across, and which of them have room for the model."""
+
+    along_in: Array  # (blocks,)
+    windows: Array  # (blocks, places, 3, window) linear light
+    places_in: Array  # (places,) outward
+    window_px: Array  # (window,)
+    usable: Array  # (blocks, places) bool
+    strip: Strip
+    inward_in: Array  # (blocks,) room
+
+    @staticmethod
+    def of(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_in: float, search_px: float, step_px: float) -> _Blocks:
+        reach_px = task.beyond.reach_px(px_in)
+        window = np.arange(-round(INSIDE_PX / step_px), round(reach_px / step_px) + 1) * step_px
+        half = search_px + max(INSIDE_PX, reach_px) + step_px
+        strip = sample_strip(patch, camera, task.from_in, task.to_in, z_in, half * px_in, px_in, step_px * px_in)
+        if task.outside < 0:
+            strip = Strip(strip.light[:, ::-1], strip.along_in, strip.across_in)
+        count = max(1, len(strip.along_in) // BLOCK_ROWS)
+        rows = count * BLOCK_ROWS
+        light = strip.light[:rows].reshape(count, BLOCK_ROWS, -1, 3).mean(axis=1)
+        middle = strip.along_in[:rows].reshape(count, BLOCK_ROWS).mean(axis=1)
+        windows = np.lib.stride_tricks.sliding_window_view(light, len(window), axis=1)
+        places = strip.across_in[: windows.shape[1]] - window[0] * px_in
+        inward, outward = (np.interp(middle, task.room[:, 0], task.room[:, k]) for k in (1, 2))
+        near = np.abs(places) <= search_px * px_in + 1e-9
+        usable = (places > -inward[:, None] + 0.8 * INSIDE_PX * px_in) & (places < outward[:, None] - 0.8 * reach_px * px_in)
+        usable &= np.isfinite(windows).all(axis=(2, 3)) & near
+        return _Blocks(middle, windows, places, window, usable, strip, inward)
+
+
+def _vote(blocks: _Blocks, task: EdgeTask, px_in: float) -> tuple[float, float] | None:
+    """(offset at the first point, slope) of the line that the blocks' evidence supports best; inches outward."""
+    if blocks.usable.any(axis=1).sum() < MIN_BLOCKS:
+        return None
+    window = blocks.window_px
+    windows = blocks.windows.astype(float)
+    root = _weights(blocks, task)
+    weighted = windows * root
+    total = np.sum(weighted**2, axis=(-1, -2))
+    level = np.stack([np.ones_like(window), window], axis=-1)
+    without = np.maximum(total - _explained(weighted, level, root), 0)
+    with_edge = np.min([total - _explained(weighted, design, root) for design in task.beyond.designs(window, VOTE_BLUR_PX, px_in)], axis=0)
+    # A likelihood ratio with the scale of the misfit unknown: an edge in figured wood fits badly, but far better than none.
+    samples = 3 * len(window)
+    evidence = np.minimum(0.5 * len(window) * np.log((without + samples) / (with_edge + samples)), EVIDENCE_CAP)
+    if task.learn_colours:
+        first = round(-window[0])
+        colours = region_evidence(blocks.strip, BLOCK_ROWS, blocks.inward_in, task.search_in, LIGHT_FLOOR)
+        evidence = evidence + REGION_WEIGHT * colours[:, first : first + evidence.shape[1]]
+    evidence = np.where(blocks.usable, evidence, np.min(evidence, axis=1, where=blocks.usable, initial=0.0)[:, None])
+    return _best_line(evidence, blocks.along_in, blocks.places_in, task)
+
+
+def _weights(blocks: _Blocks, task: EdgeTask) -> Array:
+    """(3, window): one over what the model may miss, from the levels well inside and well outside the rough line."""
+    across = blocks.strip.across_in
+    light = blocks.strip.light
+    inner = np.median(light[:, (across < -0.4 * task.search_in)], axis=(0, 1))
+    outer = np.median(light[:, (across > 0.6 * task.search_in)], axis=(0, 1))
+    allowed = np.stack([MISS_OF_LIGHT * inner, MISS_OF_LIGHT * outer]) + LIGHT_FLOOR / 2 + MISS_OF_JUMP * np.abs(outer - inner)
+    return np.where(blocks.window_px < 0, 1 / allowed[0][:, None], 1 / allowed[1][:, None])
+
+
+def _best_line(evidence: Array, along: Array, places: Array, task: EdgeTask) -> tuple[float, float] | None:
+    """The straight line through an evidence table (blocks, places) with the largest sum, the rough line a weak prior."""
+    length = along[-1] - along[0]
+    step = places[1] - places[0]
+    ends = np.arange(-task.search_in, task.search_in + step / 2, step)
+    first, last = np.meshgrid(ends, ends, indexing="ij")
+    share = (along - along[0]) / length
+    index = np.clip((first[..., None] * (1 - share) + last[..., None] * share - places[0]) / step, 0, len(places) - 1.001)
+    low = index.astype(int)
+    part = index - low
+    block = np.arange(len(along))
+    score = (evidence[block, low] * (1 - part) + evidence[block, low + 1] * part).sum(axis=-1)
+    # Blocks repeat each other's evidence through the wood's figure; the prior stands against about one block in four.
+    score -= 0.5 * 4 * (((first + last) / 2 / task.u_place_in) ** 2 + ((last - first) / (length * task.u_turn)) ** 2)
+    i, j = np.unravel_index(int(np.argmax(score)), score.shape)
+    slope = (last[i, j] - first[i, j]) / length
+    return float(first[i, j] - slope * along[0]), float(slope)
+
+
+@dataclass(frozen=True)
+class _Refined:
+    fit: LineFit
+    blur_px: float
+    u_model_in: float
+    inside_light: Array
+    outside_light: Array
+    contrast: float
+    misfit: float
+
+
+def _refine(blocks: _Blocks, task: EdgeTask, px_in: float) -> _Refined | None:
+    """Measure the line again in linear light, block by block, and fit it robustly."""
+    keep = blocks.usable.sum(axis=1) > 0.7 * blocks.usable.sum(axis=1).max()
+    if keep.sum() < MIN_BLOCKS or not blocks.usable.any():
+        return None
+    places_ok = blocks.usable[keep].all(axis=0)
+    if places_ok.sum() < 5:
+        return None
+    windows = blocks.windows[keep][:, places_ok].astype(float)
+    places = blocks.places_in[places_ok] / px_in
+    along = blocks.along_in[keep]
+    window = blocks.window_px
+    at_zero = windows[:, int(np.argmin(np.abs(places)))]  # (blocks, 3, window)
+    typical = np.median(at_zero, axis=0)
+    inner, outer = np.median(typical[:, window < -1.5], axis=-1), np.median(typical[:, window > 1.5], axis=-1)
+    jump = typical.max(axis=-1) - typical.min(axis=-1)
+    allowed = np.stack([MISS_OF_LIGHT * inner, MISS_OF_LIGHT * outer]) + LIGHT_FLOOR / 2 + MISS_OF_JUMP * jump  # (side, channel)
+    root = np.where(window < 0, 1 / allowed[0][:, None], 1 / allowed[1][:, None])  # (channel, window)
+    weighted = windows * root
+    total = np.sum(weighted**2, axis=(-1, -2))
+    tables, chosen = [], None
+    for blur in BLUR_PX:
+        options = [total - _explained(weighted, design, root) for design in task.beyond.designs(window, blur, px_in)]
+        sums = [_trimmed(option) for option in options]
+        if chosen is None or min(sums) < chosen[0]:
+            chosen, tables = (min(sums), blur), options
+    assert chosen is not None
+    blur = chosen[1]
+    designs = task.beyond.designs(window, blur, px_in)
+    freedom = max(3 * (window[-1] - window[0]) - 16, 8)  # independent samples a block, less the unknowns
+    sums = np.array([_trimmed(table) for table in tables])
+    best = int(np.argmin(sums))
+    scale = np.maximum(tables[best].min(axis=1) * FINE_PX / freedom, 1e-6)
+    typical_scale = float(np.median(scale))
+    fits = []
+    for table, design in zip(tables, designs, strict=True):
+        at, spread = _minimum(table * FINE_PX / np.maximum(scale, 0.3 * typical_scale)[:, None], places)
+        same = _untaped(weighted, root, design, at, places)
+        fits.append(fit_line(along, at * px_in, spread * px_in, same))
+    if fits[best] is None:
+        return None
+    # Designs that fit nearly as well (the glue's width) share the answer; blocks repeat each other, hence a third.
+    chi = (sums - sums[best]) * FINE_PX / typical_scale / 3
+    share = np.array([np.exp(-0.5 * c) if f is not None else 0.0 for c, f in zip(chi, fits, strict=True)])
+    share /= share.sum()
+    middle = float(np.mean(along))
+    where = np.array([f.place(middle) if f is not None else 0.0 for f in fits])
+    mean = float(share @ where)
+    u_model = float(np.sqrt(share @ (where - mean) ** 2))
+    fit = fits[best].shifted(mean - float(fits[best].place(middle)))
+    contrast = float(np.max(np.abs(outer - inner) / allowed.mean(axis=0)))
+    return _Refined(fit, blur, u_model, inner, outer, contrast, typical_scale)
+
+
+def _trimmed(table: Array) -> float:
+    """The sum over blocks of the least misfit, the worst third left out."""
+    return float(np.sum(np.sort(table.min(axis=1))[: max(2, int(0.7 * len(table)))]))
+
+
+def _explained(weighted: Array, design: Array, root: Array) -> Array:
+    """(blocks, places): the weighted sum of squares that a design explains, channels together."""
+    result = 0.0
+    for channel in range(3):
+        basis = np.linalg.qr(design * root[channel][:, None])[0]
+        result = result + np.sum((weighted[:, :, channel] @ basis) ** 2, axis=-1)
+    return np.asarray(result)
+
+
+def _untaped(weighted: Array, root: Array, design: Array, at_px: Array, places_px: Array) -> Array:
+    """(blocks,) whether a block's wood (first column) and field (third column) look like the other blocks'."""
+    index = np.clip(np.round((at_px - places_px[0]) / FINE_PX).astype(int), 0, len(places_px) - 1)
+    chosen = weighted[np.arange(len(index)), index]  # (blocks, 3, window)
+    tone = []
+    for channel in range(3):
+        solve = np.linalg.pinv(design * root[channel][:, None])
+        level = chosen[:, channel] @ solve.T
+        tone.append(np.log(np.maximum(level[:, [0, 2]], LIGHT_FLOOR)))
+    away = np.stack(tone)  # (3, blocks, 2)
+    away = np.abs(away - np.median(away, axis=1, keepdims=True))
+    usual = 1.4826 * np.median(away, axis=1, keepdims=True)
+    return (away < np.maximum(TAPE_TONE, 4 * usual)).all(axis=(0, 2))
+
+
+def _minimum(cost: Array, places: Array) -> tuple[Array, Array]:
+    """Where each row of a cost table (rows, places) is least, and its standard uncertainty from the curvature of cost = chi squared."""
+    step = places[1] - places[0]
+    lowest = np.argmin(cost, axis=1)
+    k = np.clip(lowest, 1, len(places) - 2)
+    row = np.arange(len(cost))
+    left, middle, right = cost[row, k - 1], cost[row, k], cost[row, k + 1]
+    curve = np.maximum(left - 2 * middle + right, 1e-9)
+    shift = np.clip(0.5 * (left - right) / curve, -1, 1)
+    at_end = (lowest == 0) | (lowest == len(places) - 1)
+    # A minimum at the search's end says little about where the edge is.
+    return places[k] + shift * step, np.where(at_end, SLACK_PX, np.sqrt(2 * step**2 / curve))
+
+
+def _edge_of(refined: _Refined, task: EdgeTask, z_in: float) -> EdgeFit:
+    """The fit as a line on the plane, direction from -> to, offsets to the right."""
+    fit = refined.fit
+    point = task.from_in + fit.mean_along * task.direction + fit.offset * task.outward
+    turned = task.direction + fit.slope * task.outward
+    line = Line(
+        point,
+        float(np.arctan2(turned[0], turned[1])),
+        fit.cov,  # offset and turn change sign together with the side, so the covariance stays
+        refined.u_model_in,
+        z_in,
+        fit.half_span,
+        fit.seen_fraction,
+    )
+    return EdgeFit(line, refined.blur_px, refined.contrast, refined.inside_light, refined.outside_light, refined.misfit)

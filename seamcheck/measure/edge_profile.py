@@ -1,0 +1,122 @@
+"""What the photo shows across a straight edge: linear models of a profile, for every kind of edge.
+
+A profile runs from the wood of a lobe (negative places) across its edge (0) to what lies beyond. Each model is a design
+matrix: the profile is a linear combination of its columns, blurred by the photo's point spread (a Gaussian).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..basis.frames import Array
+from .shading import Shading
+
+# How far the models look to either side of an edge, photo pixels.
+INSIDE_PX = 6.0
+NEAR_PX = 6.0
+# How far beyond a raised edge the shade is followed, inches; no farther than so many pixels.
+SHADE_REACH_IN = 0.085
+SHADE_REACH_PX = 20.0
+# Glue lines round an inlaid lobe that are considered, inches: none to what wants filling (common practice, no source).
+GLUE_WIDTHS_IN = (0.0, 0.003, 0.006, 0.009, 0.013)
+# Glue lines on a lobe's own seam that are considered, inches (common practice, no source).
+OWN_LINES_IN = (0.0, 0.0015, 0.003, 0.005)
+# The field's own slope of light may be so large a share of it over the reach of the shade: keeps the slope from imitating a shadow.
+FIELD_SLOPE = 0.1
+
+
+@dataclass(frozen=True)
+class Plain:
+    """Anything: a level, a slope and a curve, looked at only close by."""
+
+    def reach_px(self, px_in: float) -> float:
+        return NEAR_PX
+
+    def designs(self, place_px: Array, blur_px: float, px_in: float) -> list[Array]:
+        inside, beyond, ramp, bend = _pieces(place_px, blur_px)
+        return [np.stack([inside, place_px - ramp, beyond, ramp, bend], axis=-1)]
+
+
+@dataclass(frozen=True)
+class Half:
+    """The lobe's other half: a step, with a dark glue line of any of OWN_LINES_IN centred on it."""
+
+    def reach_px(self, px_in: float) -> float:
+        return NEAR_PX
+
+    def designs(self, place_px: Array, blur_px: float, px_in: float) -> list[Array]:
+        result = []
+        for width in OWN_LINES_IN:
+            # Glue sends back next to no light: the line is a slit between the halves. (A free level would be a free shift of the step.)
+            inside, _, ramp_in, _ = _pieces(place_px + width / px_in / 2, blur_px)
+            _, beyond, ramp, _ = _pieces(place_px - width / px_in / 2, blur_px)
+            result.append(np.stack([inside, place_px - ramp_in, beyond, ramp], axis=-1))
+        return result
+
+
+@dataclass(frozen=True)
+class Flush:
+    """The field at the same height (inlaid), with a glue line between, of any of GLUE_WIDTHS_IN."""
+
+    def reach_px(self, px_in: float) -> float:
+        return NEAR_PX + GLUE_WIDTHS_IN[-1] / px_in
+
+    def designs(self, place_px: Array, blur_px: float, px_in: float) -> list[Array]:
+        inside, beyond, ramp, _ = _pieces(place_px, blur_px)
+        result = []
+        for width in GLUE_WIDTHS_IN:
+            if width == 0:
+                result.append(np.stack([inside, place_px - ramp, beyond, ramp], axis=-1))
+                continue
+            _, field, field_ramp, _ = _pieces(place_px - width / px_in, blur_px)
+            result.append(np.stack([inside, place_px - ramp, beyond - field, field, field_ramp], axis=-1))
+        return result
+
+
+@dataclass(frozen=True)
+class Shaded:
+    """The field one veneer thickness below, in the shade that the whole rose throws.
+
+    `lean_in`: how far the camera sees the field's points shifted against the face's, outward; where it is negative, that
+    much of the veneer's side is seen.
+    """
+
+    shading: Shading
+    normal: Array  # (2,) outward
+    lean_in: float
+
+    def reach_px(self, px_in: float) -> float:
+        return min(SHADE_REACH_IN / px_in, SHADE_REACH_PX)
+
+    def designs(self, place_px: Array, blur_px: float, px_in: float) -> list[Array]:
+        inside, _, ramp, _ = _pieces(place_px, blur_px)
+        # Blur the shaded field numerically on a fine grid that runs well past both ends.
+        fine = np.arange(place_px[0] - 5, place_px[-1] + 5, 0.1)
+        side_px = max(0.0, -self.lean_in / px_in)
+        field = np.where(fine >= side_px, self.shading.at(fine * px_in + self.lean_in, self.normal), 0.0)
+        # A sample that the edge cuts counts in part.
+        field *= np.clip((fine - side_px) / 0.1 + 0.5, 0, 1)
+        kernel = np.exp(-0.5 * (np.arange(-60, 61) * 0.1 / blur_px) ** 2)
+        blurred = np.interp(place_px, fine, np.convolve(field, kernel / kernel.sum(), mode="same"))
+        columns = [inside, place_px - ramp, blurred, blurred * place_px]
+        if side_px > 0.3:
+            _, beyond, _, _ = _pieces(place_px - side_px, blur_px)
+            columns.append((1 - inside) - beyond)
+        return [np.stack(columns, axis=-1)]
+
+
+Beyond = Plain | Half | Flush | Shaded
+
+
+def _pieces(place_px: Array, blur_px: float) -> tuple[Array, Array, Array, Array]:
+    """Blurred 1 before 0, 1 after 0, x after 0, x squared after 0; closed forms."""
+    from scipy.special import ndtr
+
+    t = place_px / blur_px
+    step = ndtr(t)
+    bell = np.exp(-0.5 * t**2) / np.sqrt(2 * np.pi)
+    ramp = place_px * step + blur_px * bell
+    bend = (place_px**2 + blur_px**2) * step + place_px * blur_px * bell
+    return 1 - step, step, ramp, bend

@@ -1,0 +1,365 @@
+"""All edges of all lobes: own seams first, then long edges twice, the second time knowing the ring's shape and the shade."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..basis.frames import Array, right_of, unit_of_bearing, wrap_angle
+from ..basis.lines import Line, crossing
+from ..edges import LinearPatch, sample_strip
+from ..kite import FoundLobe, Kite
+from ..plane.camera import Camera
+from .edge_fit import LIGHT_FLOOR, EdgeFit, EdgeTask, measure_edge
+from .edge_profile import Beyond, Flush, Half, Plain, Shaded
+from .shading import EdgeShade, Shading, learn_shading
+
+# A tip is where straight lines through the outer 60 % of the long edges meet (the measuring definition).
+OUTER_SHARE = 0.6
+# Points are chipped, rounded and cut: the last stretch before the tip isn't used, inches.
+POINT_LEFT_OUT_IN = 0.08
+# How far found edges lie off and turn, at worst and usually.
+FOUND_SEARCH_IN, FOUND_U_IN, FOUND_U_TURN = 0.08, 0.035, 0.03
+AGAIN_SEARCH_IN, AGAIN_U_IN = 0.05, 0.02
+# Lobes of one ring are sawn to one pattern: their half angles at the tip agree to about so much (common practice, no source).
+U_PATTERN = np.radians(0.4)
+ODD_ANGLE = np.radians(1.2)
+# An own seam's step in tone is at least so much of the usual one's.
+OWN_STEP_SHARE = 0.4
+# How far the wood inside an edge may differ from its half's usual tone, log light: lighting across the top, and in colour.
+WOOD_LIGHTNESS, WOOD_COLOUR = 0.7, 0.2
+SIDES = (-1, 1)  # left, right
+ROOM_CAP_IN = 0.6
+ROOM_PLACES = 24
+# An edge teaches the shade with this much contrast, and this much of it seen.
+TEACHER_CONTRAST, TEACHER_SEEN = 3.0, 0.5
+SHADE_FROM_IN, SHADE_TO_IN, SHADE_SAMPLES = 0.008, 0.12, 30
+
+
+@dataclass(frozen=True)
+class LobeFit:
+    """The measured edges of one lobe, root to tip or shoulder to tip; None where an edge can't be had."""
+
+    own: EdgeFit | None
+    left: EdgeFit | None
+    right: EdgeFit | None
+
+    @property
+    def tip_in(self) -> Array | None:
+        """(2,): where the two long edges meet."""
+        if self.left is None or self.right is None:
+            return None
+        return crossing(self.left.line, self.right.line)
+
+
+@dataclass(frozen=True)
+class LobeFits:
+    """All lobes, in the order they were found, and the shade they stand in (None where flush or unknown)."""
+
+    lobes: tuple[LobeFit, ...]
+    shading: Shading | None
+
+
+def measure_lobes(patch: LinearPatch, camera: Camera, lobes: Sequence[FoundLobe], z_in: float, raised: bool) -> LobeFits:
+    """Measure own seams and long edges. z_in: the height of the lobes' faces; raised: whether they stand on the field."""
+    kites = [lobe.kite for lobe in lobes]
+    beyond: Beyond = Plain() if raised else Flush()
+    owns = _like_the_others(lobes, [_measure_own(patch, camera, kite, z_in) for kite in kites])
+    first = [[measure_edge(patch, camera, _found_task(kites, k, side, beyond), z_in) for side in SIDES] for k in range(len(kites))]
+    half_angles = _half_angles(lobes, owns, first)
+    axes = [_axis(own, pair, half) for own, pair, half in zip(owns, first, half_angles, strict=True)]
+    owns = [own if own is None or axis is None or abs(wrap_angle(own.line.bearing - axis)) < ODD_ANGLE else None for own, axis in zip(owns, axes, strict=True)]
+    woods = _woods(lobes, owns)
+    shading = _learn(patch, camera, lobes, kites, axes, first, half_angles, z_in) if raised else None
+    fits = []
+    for k, lobe in enumerate(lobes):
+        pair = []
+        for side in SIDES:
+            edge = _again(patch, camera, kites, k, side, owns[k], first[k], axes[k], half_angles[k], shading, beyond, z_in)
+            if edge is not None and _is_wood(edge, lobe, side, woods):
+                pair.append(_with_pattern(edge, side, axes[k], half_angles[k]))
+            else:
+                pair.append(None)
+        fits.append(LobeFit(owns[k], pair[0], pair[1]))
+    return LobeFits(tuple(fits), shading)
+
+
+def _like_the_others(lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | None]) -> list[EdgeFit | None]:
+    """Own seams whose step from dark to light is like the other lobes'; tape's edges and stripes are left out."""
+    steps = [None if own is None else _tone(own.outside_light) - _tone(own.inside_light) for own in owns]
+    known = [float(np.mean(np.abs(step))) for step in steps if step is not None]
+    if len(known) < 3:
+        return list(owns)
+    usual = float(np.median(known))
+    result: list[EdgeFit | None] = []
+    for lobe, own, step in zip(lobes, owns, steps, strict=True):
+        good = own is not None and step is not None and np.mean(np.abs(step)) > OWN_STEP_SHARE * usual
+        if good and step is not None and lobe.dark_side is not None:
+            good = (np.mean(step) < 0) == (lobe.dark_side == "cw")
+        result.append(own if good else None)
+    return result
+
+
+def _tone(light: Array) -> Array:
+    return np.log(np.maximum(light, LIGHT_FLOOR))
+
+
+def _woods(lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | None]) -> dict[bool, tuple[Array, Array]]:
+    """Tone (3,) of the dark (True) and the light wood, and how far a lobe's may differ (3,): the same but for figure and lighting."""
+    tones: dict[bool, list[Array]] = {True: [], False: []}
+    for lobe, own in zip(lobes, owns, strict=True):
+        if own is None or lobe.dark_side is None:
+            continue
+        left_is_dark = lobe.dark_side == "ccw"
+        tones[left_is_dark].append(_tone(own.inside_light))
+        tones[not left_is_dark].append(_tone(own.outside_light))
+    result = {}
+    for dark, seen in tones.items():
+        if len(seen) >= 3:
+            middle = np.median(seen, axis=0)
+            result[dark] = (middle, 1.4826 * np.median(np.abs(np.array(seen) - middle), axis=0))
+    return result
+
+
+def _is_wood(edge: EdgeFit, lobe: FoundLobe, side: int, woods: dict[bool, tuple[Array, Array]]) -> bool:
+    """Whether what lies inside an edge looks like that half's wood (in colour, and roughly in lightness), not like tape."""
+    dark = (lobe.dark_side == "cw") == (side > 0)
+    if lobe.dark_side is None or dark not in woods:
+        return True
+    usual, spread = woods[dark]
+    away = _tone(edge.inside_light) - usual
+    lighter = float(np.mean(away))
+    return abs(lighter) < WOOD_LIGHTNESS + 3 * float(np.mean(spread)) and bool(np.all(np.abs(away - lighter) < WOOD_COLOUR + 3 * spread))
+
+
+def _axis(own: EdgeFit | None, pair: Sequence[EdgeFit | None], half_angle: float | None) -> float | None:
+    """The lobe's axis (bearing, rad): what most of its own seam and its two edges, brought in by the ring's half angle, agree on."""
+    if half_angle is None:
+        return None if own is None else own.line.bearing
+    votes = [edge.line.bearing + side * half_angle for side, edge in zip(SIDES, pair, strict=True) if edge is not None]
+    weights = [1.0] * len(votes)
+    if own is not None:
+        votes.append(own.line.bearing)
+        weights.append(1.5)
+    if not votes:
+        return None
+    apart = np.abs(wrap_angle(np.subtract.outer(votes, votes)))
+    support = (apart < ODD_ANGLE) @ np.array(weights)
+    best = int(np.argmax(support))
+    near = apart[best] < ODD_ANGLE
+    return float(votes[best] + np.average(wrap_angle(np.array(votes)[near] - votes[best]), weights=np.array(weights)[near]))
+
+
+def _with_pattern(edge: EdgeFit, side: int, axis: float | None, half_angle: float | None) -> EdgeFit | None:
+    """The edge with its direction drawn toward the ring's pattern by as much as that is known better; None if it contradicts it."""
+    if axis is None or half_angle is None:
+        return edge
+    line = edge.line
+    away = float(wrap_angle(axis - side * half_angle - line.bearing))
+    variance = U_PATTERN**2
+    if abs(away) > ODD_ANGLE + 2 * float(np.sqrt(line.cov[1, 1])):
+        return None
+    share = line.cov[1, 1] / (line.cov[1, 1] + variance)
+    cov = line.cov * np.outer([1.0, np.sqrt(1 - share)], [1.0, np.sqrt(1 - share)])
+    return replace(edge, line=replace(line, bearing=line.bearing + share * away, cov=cov))
+
+
+def _measure_own(patch: LinearPatch, camera: Camera, kite: Kite, z_in: float) -> EdgeFit | None:
+    """The own seam, root to tip; its left half is the inside."""
+    along = kite.tip_in - kite.root_in
+    start, stop = kite.root_in + 0.06 * along, kite.tip_in - POINT_LEFT_OUT_IN * along / np.linalg.norm(along)
+    room = _room(start, stop, 1, kite.corners_in[:3], kite.corners_in[[2, 3, 0]])
+    task = EdgeTask(start, stop, 1, Half(), room, FOUND_SEARCH_IN, FOUND_U_IN, FOUND_U_TURN)
+    return measure_edge(patch, camera, task, z_in)
+
+
+def _found_task(kites: Sequence[Kite], k: int, side: int, beyond: Beyond) -> EdgeTask:
+    """Task for the long edge of kite k on a side (-1 left, +1 right), as found."""
+    kite = kites[k]
+    shoulder = kite.left_in if side < 0 else kite.right_in
+    return _edge_task(kites, k, side, shoulder, kite.tip_in, kite.root_in, beyond, FOUND_SEARCH_IN, FOUND_U_IN, FOUND_U_TURN)
+
+
+def _edge_task(
+    kites: Sequence[Kite],
+    k: int,
+    side: int,
+    shoulder: Array,
+    tip: Array,
+    root: Array,
+    beyond: Beyond,
+    search_in: float,
+    u_place_in: float,
+    u_turn: float,
+) -> EdgeTask:
+    along = tip - shoulder
+    start, stop = tip - OUTER_SHARE * along, tip - POINT_LEFT_OUT_IN * along / np.linalg.norm(along)
+    others = [kites[j].corners_in[[0, 1, 2, 3, 0]] for j in range(len(kites)) if j != k]
+    room = _room(start, stop, side, np.stack([root, tip]), *others)
+    return EdgeTask(start, stop, side, beyond, room, search_in, u_place_in, u_turn)
+
+
+def _room(start: Array, stop: Array, outside: int, inner: Array, *outer: Array) -> Array:
+    """(places, 3): along, and how far inward to a polyline (n, 2) and outward to the nearest of others."""
+    length = float(np.linalg.norm(stop - start))
+    direction = (stop - start) / length
+    outward = outside * right_of(direction)
+    along = np.linspace(0, length, ROOM_PLACES)
+    points = start + along[:, None] * direction
+    inward = _reach(points, -outward, inner)
+    away = np.min([_reach(points, outward, line) for line in outer], axis=0) if outer else np.full(ROOM_PLACES, ROOM_CAP_IN)
+    return np.stack([along, inward, away], axis=-1)
+
+
+def _reach(points: Array, ray: Array, line: Array) -> Array:
+    """(n,): how far rays from points (n, 2) run until they meet a polyline (m, 2); ROOM_CAP_IN at most."""
+    a, edge = line[:-1], np.diff(line, axis=0)
+    cross = ray[0] * edge[:, 1] - ray[1] * edge[:, 0]
+    cross = np.where(np.abs(cross) < 1e-12, 1e-12, cross)
+    gap = a[None] - points[:, None]
+    distance = (gap[..., 0] * edge[:, 1] - gap[..., 1] * edge[:, 0]) / cross
+    share = (gap[..., 0] * ray[1] - gap[..., 1] * ray[0]) / cross
+    hit = (distance > 0) & (share >= 0) & (share <= 1)
+    return np.min(np.where(hit, np.minimum(distance, ROOM_CAP_IN), ROOM_CAP_IN), axis=1)
+
+
+def _half_angles(lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | None], pairs: Sequence[Sequence[EdgeFit | None]]) -> list[float | None]:
+    """Each lobe's half angle at the tip (rad), as its ring's lobes agree on it (weighted median)."""
+    result: list[float | None] = []
+    for lobe in lobes:
+        turns, weights = [], []
+        for other, own, pair in zip(lobes, owns, pairs, strict=True):
+            if not _one_pattern(other, lobe):
+                continue
+            left, right = pair
+            if left is not None and right is not None:
+                turns.append(float(wrap_angle(left.line.bearing - right.line.bearing)) / 2)
+                weights.append(1 / (U_PATTERN**2 + (left.line.cov[1, 1] + right.line.cov[1, 1]) / 4))
+            for side, edge in zip(SIDES, pair, strict=True):
+                if edge is not None and own is not None:
+                    turns.append(float(-side * wrap_angle(edge.line.bearing - own.line.bearing)))
+                    weights.append(1 / (U_PATTERN**2 + edge.line.cov[1, 1]))
+        result.append(_weighted_median(turns, weights) if len(turns) >= 3 else None)
+    return result
+
+
+def _one_pattern(a: FoundLobe, b: FoundLobe) -> bool:
+    """Whether two lobes were sawn to one pattern: same ring, or (loose) nearly the same length."""
+    if a.ring is not None or b.ring is not None:
+        return a.ring == b.ring
+    return abs(a.kite.length_in / b.kite.length_in - 1) < 0.06
+
+
+def _weighted_median(values: Sequence[float], weights: Sequence[float]) -> float:
+    order = np.argsort(values)
+    total = np.cumsum(np.asarray(weights)[order])
+    return float(np.asarray(values)[order][int(np.searchsorted(total, total[-1] / 2))])
+
+
+def _fits_pattern(edge: EdgeFit | None, side: int, axis: float | None, half_angle: float | None) -> bool:
+    if edge is None or axis is None or half_angle is None:
+        return False
+    return abs(float(wrap_angle(axis - side * half_angle - edge.line.bearing))) < ODD_ANGLE
+
+
+def _learn(
+    patch: LinearPatch,
+    camera: Camera,
+    lobes: Sequence[FoundLobe],
+    kites: Sequence[Kite],
+    axes: Sequence[float | None],
+    pairs: Sequence[Sequence[EdgeFit | None]],
+    half_angles: Sequence[float | None],
+    z_in: float,
+) -> Shading | None:
+    """Learn the shade from edges that stand out clearly: the light halves', and the dark ones' where those are few."""
+    teachers: dict[bool, list[EdgeShade]] = {True: [], False: []}
+    for k, (lobe, pair) in enumerate(zip(lobes, pairs, strict=True)):
+        for side, edge in zip(SIDES, pair, strict=True):
+            if edge is None or edge.contrast < TEACHER_CONTRAST or edge.line.seen_fraction < TEACHER_SEEN:
+                continue
+            if half_angles[k] is not None and not _fits_pattern(edge, side, axes[k], half_angles[k]):
+                continue
+            shade = _shade_beside(patch, camera, kites, k, side, edge.line, z_in)
+            if shade is not None:
+                light_half = lobe.dark_side is not None and (lobe.dark_side == "cw") != (side > 0)
+                teachers[light_half].append(shade)
+    shades = teachers[True] if len(teachers[True]) >= 4 else teachers[True] + teachers[False]
+    return learn_shading(shades, z_in)
+
+
+def _shade_beside(patch: LinearPatch, camera: Camera, kites: Sequence[Kite], k: int, side: int, line: Line, z_in: float) -> EdgeShade | None:
+    """The field's light beside a measured edge, where the field lies open."""
+    start, stop = line.ends_in
+    others = [kites[j].corners_in[[0, 1, 2, 3, 0]] for j in range(len(kites)) if j != k]
+    room = _room(start, stop, side, np.stack([kites[k].root_in, kites[k].tip_in]), *others)
+    px_in = 1 / camera.px_per_in_at(line.point_in, z_in)
+    strip = sample_strip(patch, camera, start, stop, z_in, SHADE_TO_IN + 2 * px_in, px_in)
+    across = strip.across_in * side
+    open_rows = np.interp(strip.along_in, room[:, 0], room[:, 2]) > SHADE_TO_IN + 0.02
+    light = strip.light[open_rows].mean(axis=-1)
+    if len(light) < 40 or not np.isfinite(light).all():
+        return None
+    lean = lean_in(camera, line.point_in, side * line.normal, z_in)
+    x_face = np.linspace(max(SHADE_FROM_IN, SHADE_FROM_IN - lean), SHADE_TO_IN, SHADE_SAMPLES)
+    profile = np.median(light.astype(float), axis=0)
+    order = np.argsort(across)
+    return EdgeShade(side * line.normal, x_face + lean, np.interp(x_face, across[order], profile[order]))
+
+
+def lean_in(camera: Camera, point_in: Array, outward: Array, z_in: float) -> float:
+    """How far outward a point of the field seems to lie less than one of the face, seen over an edge: h / (H - h) (p - eye) . n."""
+    eye = camera.eye_in
+    return float(z_in / (eye[2] - z_in) * ((point_in - eye[:2]) @ outward))
+
+
+def _again(
+    patch: LinearPatch,
+    camera: Camera,
+    kites: Sequence[Kite],
+    k: int,
+    side: int,
+    own: EdgeFit | None,
+    pair: Sequence[EdgeFit | None],
+    axis: float | None,
+    half_angle: float | None,
+    shading: Shading | None,
+    beyond: Beyond,
+    z_in: float,
+) -> EdgeFit | None:
+    """The long edge once more: from where it was, or where the ring's pattern puts it, with the shade known."""
+    edge, other = pair[(side + 1) // 2], pair[(1 - side) // 2]
+    kite = kites[k]
+    if axis is None or half_angle is None:
+        if shading is None or edge is None:
+            return edge
+        bearing, tip = edge.line.bearing, _nearest_on(edge.line, kite.tip_in)
+    else:
+        bearing = axis - side * half_angle
+        direction = unit_of_bearing(bearing)
+        if _fits_pattern(edge, side, axis, half_angle):
+            assert edge is not None
+            pivot = edge.line.point_in
+            tip = pivot + float((kite.tip_in - pivot) @ direction) * direction
+        elif own is not None and _fits_pattern(other, -side, axis, half_angle):
+            assert other is not None
+            tip = crossing(other.line, own.line)
+        else:
+            tip = kite.tip_in if own is None else _nearest_on(own.line, kite.tip_in)
+        # Edge and seam cross at a slant: hold on to the found point where the crossing runs away.
+        if np.linalg.norm(tip - kite.tip_in) > 3 * FOUND_SEARCH_IN:
+            tip = kite.tip_in if own is None else _nearest_on(own.line, kite.tip_in)
+    shoulder = kite.left_in if side < 0 else kite.right_in
+    length = float(np.linalg.norm(kite.tip_in - shoulder))
+    direction = unit_of_bearing(bearing)
+    if shading is not None:
+        outward = side * right_of(direction)
+        beyond = Shaded(shading, outward, lean_in(camera, tip - 0.5 * OUTER_SHARE * length * direction, outward, z_in))
+    task = _edge_task(kites, k, side, tip - length * direction, tip, kite.root_in, beyond, AGAIN_SEARCH_IN, AGAIN_U_IN, 1.5 * U_PATTERN)
+    return measure_edge(patch, camera, task, z_in)
+
+
+def _nearest_on(line: Line, point_in: Array) -> Array:
+    return line.point_in + line.along_of(point_in) * line.direction

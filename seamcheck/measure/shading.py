@@ -1,0 +1,117 @@
+"""The shade that a raised rose throws on the field beside its edges, learnt from the photo.
+
+A lobe's face stands one veneer thickness h above the field. A point of the field at distance x from a straight edge of
+outward normal n keeps of the open field's light
+
+    A (1 + x / sqrt(x2 + h2)) / 2  +  sum over lamps of q Phi((x - s . n) / sigma),
+
+where the first term is the sky's light past a wall (its cosine-weighted view factor, closed form) and each lamp casts the
+edge's shadow by the vector s, softened by the lamp's size to sigma. All edges of a rose share A, q, s and sigma: those that
+stand out clearly from the field teach what the shadow does to those that don't.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..basis.frames import Array, wrap_angle
+
+# Shadows farther out than this are of other things, inches: a lamp 13 degrees above the top throws a 1/42 in veneer's shadow so far.
+MAX_SHADOW_IN = 0.10
+# The usual softness of the two lamps' shadows, inches: a window or a tube a few feet away (common practice, no source). A weak start, not a limit.
+USUAL_SOFTNESS_IN = (0.008, 0.012)
+# Edges needed before two lamps' seven unknowns are worth asking for.
+MIN_EDGES = 3
+
+
+@dataclass(frozen=True)
+class Shading:
+    """Shade beside the edges of one rose. `lamps` is (2, 4): share q, s_x, s_y (inches, plane frame), sigma (inches)."""
+
+    sky: float  # A
+    lamps: Array
+    height_in: float
+    residual: float  # what it leaves in the edges it was learnt from, as a share of the field's light
+
+    def at(self, x_in: Array, normal: Array) -> Array:
+        """Share of the open field's light at distances x_in (n,) on the field from an edge with outward normal (2,)."""
+        return _shade(self.sky, self.lamps, self.height_in, x_in[None], normal[None])[0]
+
+
+@dataclass(frozen=True)
+class EdgeShade:
+    """The field's mean light beside one clear edge."""
+
+    normal: Array  # (2,) outward
+    x_in: Array  # (n,) distance on the field from the edge, increasing
+    light: Array  # (n,) in any unit
+
+
+def learn_shading(edges: Sequence[EdgeShade], height_in: float) -> Shading | None:
+    """Fit the shade that all edges share (each with as many samples); None with too few edges."""
+    from scipy.optimize import least_squares
+
+    if len(edges) < MIN_EDGES:
+        return None
+    x = np.array([edge.x_in for edge in edges])
+    light = np.array([edge.light for edge in edges])
+    light = light / light[:, -light.shape[1] // 4 :].mean(axis=1, keepdims=True)
+    normal = np.array([edge.normal for edge in edges])
+    far = (x - x[:, -1:]) / (x[:, -1:] - x[:, :1])
+
+    def residual(p: Array) -> Array:
+        sky, lamps = _unpack(p)
+        shade = _shade(sky, lamps, height_in, x, normal)
+        # The open field's level beside each edge, and a slight slope of it (ridge), drop out linearly.
+        tilt = shade * far
+        aa, ab, bb = (shade * shade).sum(1), (shade * tilt).sum(1), (tilt * tilt).sum(1) + 0.3 * (shade * shade).sum(1)
+        ya, yb = (light * shade).sum(1), (light * tilt).sum(1)
+        det = aa * bb - ab * ab
+        level, slope = (ya * bb - yb * ab) / det, (yb * aa - ya * ab) / det
+        left = light - level[:, None] * shade - slope[:, None] * tilt
+        usual = np.log(USUAL_SOFTNESS_IN)
+        prior = np.array([(p[6] - usual[0]) / 0.8, (p[7] - usual[1]) / 0.8, p[0] / 2.0, p[1] / 2.0])
+        return np.concatenate([left.ravel(), 0.05 * prior])
+
+    high = np.array([6, 6, MAX_SHADOW_IN, MAX_SHADOW_IN, MAX_SHADOW_IN, MAX_SHADOW_IN, np.log(0.04), np.log(0.05)])
+    low = np.concatenate([-high[:6], [np.log(0.002)] * 2])
+    # The steps of a numerical slope and the trust region count all unknowns alike: shadows are hundredths of an inch.
+    size = np.array([1, 1, 0.02, 0.02, 0.02, 0.02, 0.5, 0.5])
+    fit = least_squares(residual, _start(normal, light, height_in), bounds=(low, high), x_scale=size, loss="soft_l1", f_scale=0.03, max_nfev=20)
+    sky, lamps = _unpack(fit.x)
+    left = residual(fit.x)[: light.size]
+    return Shading(sky, lamps, height_in, float(1.4826 * np.median(np.abs(left))))
+
+
+def _unpack(p: Array) -> tuple[float, Array]:
+    """Sky's share and lamps of the unknowns: two log shares relative to the sky's, two vectors, two log softnesses."""
+    shares = np.exp(np.array([0.0, p[0], p[1]]))
+    shares = shares / shares.sum()
+    return float(shares[0]), np.array([[shares[1], p[2], p[3], np.exp(p[6])], [shares[2], p[4], p[5], np.exp(p[7])]])
+
+
+def _shade(sky: float, lamps: Array, height_in: float, x_in: Array, normal: Array) -> Array:
+    """(edges, n): shade at distances x_in (edges, n) from edges with outward normals (edges, 2)."""
+    from scipy.special import ndtr
+
+    x = np.maximum(x_in, 0.0)
+    result = sky * 0.5 * (1 + x / np.sqrt(x * x + height_in**2))
+    for share, sx, sy, sigma in lamps:
+        result = result + share * ndtr((x - (normal @ [sx, sy])[:, None]) / sigma)
+    return result
+
+
+def _start(normal: Array, light: Array, height_in: float) -> Array:
+    """First guess: the main shadow toward the most shaded normals, the second toward the next."""
+    depth = 1 - light[:, : light.shape[1] // 3].mean(axis=1)
+    angles = np.arctan2(normal[:, 0], normal[:, 1])
+    grid = np.arange(0, 2 * np.pi, np.pi / 12)
+    pull = (depth[:, None] * np.maximum(np.cos(angles[:, None] - grid), 0) ** 2).sum(axis=0)
+    main = grid[int(np.argmax(pull))]
+    apart = np.abs(wrap_angle(grid - main)) > 0.9
+    other = grid[apart][int(np.argmax(pull[apart]))]
+    shadows = [height_in * np.sin(main), height_in * np.cos(main), height_in * np.sin(other), height_in * np.cos(other)]
+    return np.array([0.7, -0.7, *shadows, *np.log(USUAL_SOFTNESS_IN)])
