@@ -45,6 +45,8 @@ class LobeFit:
     own: EdgeFit | None
     left: EdgeFit | None
     right: EdgeFit | None
+    left_short: EdgeFit | None = None  # root to shoulder; loose lobes only
+    right_short: EdgeFit | None = None
 
     @property
     def tip_in(self) -> Array | None:

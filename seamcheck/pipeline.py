@@ -1,0 +1,250 @@
+"""A photo and what was said about it, to everything that can be said of the fit: the order of the steps, no arithmetic of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from .basis.errors import NoCardFound
+from .basis.frames import Array, bearing_of
+from .basis.lines import Line
+from .basis.reasons import Reason
+from .basis.uncertain import COVERAGE_95, Estimate
+from .cards.detect import find_cards
+from .cards.print_check import print_scale
+from .edges import LinearPatch
+from .find.stage import find_all
+from .judge import judge_joint, judge_tip
+from .kite import FoundLobe, FoundRose
+from .measure.gap_sites import JointSite, joints_of
+from .measure.gaps import GapFit, measure_gaps
+from .measure.lobes import LobeFit, measure_lobes
+from .measure.seams import SeamFit, measure_seam
+from .measure.tips import Sight, bearing_from, centre_of, centre_scatter, estimates, length_and_root, own_seam_offset, reach, seam_offset
+from .photo import Photo
+from .plane.solve import PlaneSolve, solve_plane
+from .result import Inspection, Joint, Scale, Stage, Tip
+
+# Veneer now usual is 1/42 in; what is sold runs from 1/50 to 1/28 (trade pages): a uniform distribution over that.
+USUAL_VENEER_IN = 1 / 42
+U_VENEER_IN = (1 / 28 - 1 / 50) / 12**0.5
+# A thickness that the person gives, read off a calliper or a label.
+U_VENEER_TOLD_IN = 0.001
+# The patch of the photo that is looked at runs this far beyond the rose, inches: the seams lie there.
+AROUND_ROSE_IN = 2.9
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What a person may say about a photo."""
+
+    stage: Stage | None = None
+    tolerance_in: float = 1 / 64
+    veneer_in: float | None = None
+    bar_across_in: float | None = None
+    bar_along_in: float | None = None
+    gap_tolerance_in: float = 0.010
+
+
+def inspect(photo: Photo, settings: Settings) -> Inspection:
+    """Measure one photo. Raises PhotoError where it can't be measured at all."""
+    import cv2
+
+    grey = cv2.cvtColor(photo.bgr, cv2.COLOR_BGR2GRAY)
+    search = find_cards(grey)
+    if not search.cards:
+        raise NoCardFound(photo=photo.name)
+    print_check = print_scale(settings.bar_across_in, settings.bar_along_in)
+    solve = solve_plane(search.cards, photo.size_px, photo.focal_px, print_check)
+    cards = list(solve.outlines_in)
+    veneer_in = settings.veneer_in or USUAL_VENEER_IN
+    stage, rose = find_all(photo.bgr, solve.camera, cards, settings.stage, veneer_in)
+    face_in = 0.0 if stage is Stage.INLAID else veneer_in
+    u_face_in = 0.0 if stage is Stage.INLAID else (U_VENEER_TOLD_IN if settings.veneer_in else U_VENEER_IN)
+    sight = Sight(solve.camera, solve.variants, face_in, u_face_in)
+    patch = _patch(photo, solve, rose)
+    lobes = _in_order(rose, solve.camera)
+    fits = measure_lobes(patch, solve.camera, lobes, face_in, stage is not Stage.INLAID)
+    centre_in, u_centre_in = _centre(rose, fits.lobes)
+    seams = [_seam(patch, solve, lobe, fit, centre_in, sight, cards) for lobe, fit in zip(lobes, fits.lobes, strict=True)]
+    owns = [fit.own.line for fit in fits.lobes if fit.own is not None]
+    tips = tuple(
+        _tip(k + 1, lobe, fit, seam, sight, photo, centre_in, u_centre_in, owns, settings)
+        for k, (lobe, fit, seam) in enumerate(zip(lobes, fits.lobes, seams, strict=True))
+    )
+    ordered = FoundRose(rose.centre_in, tuple(lobes), 1.0 if stage is Stage.DRY_FIT else 0.0)
+    sites = joints_of(ordered)
+    gaps = measure_gaps(patch, solve.camera, sites, face_in, veneer_in)
+    at = centre_in if centre_in is not None else np.mean([lobe.kite.tip_in for lobe in lobes], axis=0)
+    return Inspection(
+        photo.name,
+        photo.size_px,
+        stage,
+        settings.stage is not None,
+        settings.tolerance_in,
+        settings.gap_tolerance_in,
+        Scale(
+            solve.cards,
+            solve.camera.px_per_in_at(at, face_in),
+            solve.rms_px,
+            COVERAGE_95 * solve.u_scale,
+            print_check.read,
+        ),
+        None if centre_in is None else solve.camera.px_from_plane(centre_in, face_in),
+        tips,
+        tuple(_joint(site, gap, sight, solve, settings) for site, gap in zip(sites, gaps, strict=True)),
+        _odd(tips),
+        (),
+        _warnings(photo, search.repeated, solve, print_check.read),
+    )
+
+
+def _patch(photo: Photo, solve: PlaneSolve, rose: FoundRose) -> LinearPatch:
+    """The part of the photo that shows the rose and the seams beyond it."""
+    corners = np.concatenate([lobe.kite.corners_in for lobe in rose.lobes])
+    low, high = corners.min(axis=0) - AROUND_ROSE_IN, corners.max(axis=0) + AROUND_ROSE_IN
+    box = np.array([low, [low[0], high[1]], high, [high[0], low[1]], (low + high) / 2])
+    px = solve.camera.px_from_plane(box)
+    return LinearPatch.cut(photo.bgr, px.min(axis=0), px.max(axis=0))
+
+
+def _in_order(rose: FoundRose, camera) -> list[FoundLobe]:  # type: ignore[no-untyped-def]
+    """Lobes numbered ring by ring, clockwise from the tip nearest to the photo's up (loose: by where they lie)."""
+    middle = rose.centre_in if rose.centre_in is not None else np.mean([lobe.kite.tip_in for lobe in rose.lobes], axis=0)
+    up = _up_bearing(camera, middle)
+    bearings = [bearing_from(middle, lobe.kite.tip_in, up) for lobe in rose.lobes]
+    order: list[int] = []
+    for ring in sorted({lobe.ring or 0 for lobe in rose.lobes}):
+        mine = [k for k, lobe in enumerate(rose.lobes) if (lobe.ring or 0) == ring]
+        first = min(mine, key=lambda k: min(bearings[k], 2 * np.pi - bearings[k]))
+        order += sorted(mine, key=lambda k: (bearings[k] - bearings[first]) % (2 * np.pi))
+    return [rose.lobes[k] for k in order]
+
+
+def _up_bearing(camera, point_in: Array) -> float:  # type: ignore[no-untyped-def]
+    """Bearing on the plane of the photo's up at a point."""
+    px = camera.px_from_plane(point_in)
+    return float(bearing_of(camera.plane_from_px(px + [0.0, -10.0]) - camera.plane_from_px(px + [0.0, 10.0])))
+
+
+def _centre(rose: FoundRose, fits: Sequence[LobeFit]) -> tuple[Array | None, float]:
+    """The centre and its standard uncertainty from own seams that are missing; None for loose lobes."""
+    if rose.centre_in is None:
+        return None, 0.0
+    owns = [fit.own.line for fit in fits if fit.own is not None]
+    if len(owns) < 3:
+        return rose.centre_in, 0.02
+    return centre_of(owns), centre_scatter(owns, len(fits) - len(owns))
+
+
+def _seam(
+    patch: LinearPatch, solve: PlaneSolve, lobe: FoundLobe, fit: LobeFit, centre_in: Array | None, sight: Sight, cards: list[Array]
+) -> SeamFit | Reason | None:
+    if centre_in is None:
+        return None
+    tip_in = fit.tip_in if fit.tip_in is not None else lobe.kite.tip_in
+    return measure_seam(patch, solve.camera, tip_in, float(bearing_of(tip_in - centre_in)), blocked=cards)
+
+
+def _tip(
+    number: int,
+    lobe: FoundLobe,
+    fit: LobeFit,
+    seam: SeamFit | Reason | None,
+    sight: Sight,
+    photo: Photo,
+    centre_in: Array | None,
+    u_centre_in: float,
+    owns: list[Line],
+    settings: Settings,
+) -> Tip:
+    camera, face_in = sight.camera, sight.face_in
+    tip_in = fit.tip_in if fit.tip_in is not None else lobe.kite.tip_in
+    tip_px = camera.px_from_plane(tip_in, face_in)
+    lines: dict[str, Line] = {}
+    for name, edge in (("left", fit.left), ("right", fit.right), ("own", fit.own), ("left short", fit.left_short), ("right short", fit.right_short)):
+        if edge is not None:
+            lines[name] = edge.line
+    names = {"left": "edges", "right": "edges", "own": "own seam", "left short": "edges", "right short": "edges", "seam": "seam"}
+    whole = "left" in lines and "right" in lines
+    reason = None if whole else (Reason.TIP_COVERED if _inside(tip_px, photo.size_px) else Reason.TIP_OUT_OF_FRAME)
+    offset = own_offset = reached = length = root = None
+    seam_line = seam.line if isinstance(seam, SeamFit) else None
+    if whole:
+        edges = {"left": lines["left"], "right": lines["right"]}
+        if seam_line is not None:
+            offset = estimates(sight, {**edges, "seam": seam_line}, names, seam_offset)[0]
+        elif isinstance(seam, Reason):
+            reason = seam
+        if "own" in lines:
+            own_offset = estimates(sight, {**edges, "own": lines["own"]}, names, own_seam_offset)[0]
+        if centre_in is not None and len(owns) >= 3:
+            with_owns = {**edges, **{f"own{k}": own for k, own in enumerate(owns)}}
+            found = estimates(sight, with_owns, {**names, **{f"own{k}": "centre" for k in range(len(owns))}}, reach)[0]
+            reached = Estimate(found.value, {**found.parts, "centre": float(np.hypot(found.parts["centre"], u_centre_in))})
+        if "left short" in lines and "right short" in lines:
+            length, root = estimates(sight, {k: v for k, v in lines.items() if k != "own"}, names, length_and_root)
+    kite = lobe.kite
+    outline = np.stack([kite.root_in, kite.left_in, tip_in, kite.right_in])
+    up = _up_bearing(camera, centre_in if centre_in is not None else tip_in)
+    return Tip(
+        number,
+        lobe.ring,
+        bearing_from(centre_in, tip_in, up) if centre_in is not None else float((kite.bearing - up) % (2 * np.pi)),
+        tip_px,
+        camera.px_from_plane(outline, face_in),
+        None if fit.own is None else camera.px_from_plane(fit.own.line.ends_in, face_in),
+        reached,
+        offset,
+        None if seam_line is None else camera.px_from_plane(seam_line.ends_in, 0.0),
+        seam.cue if isinstance(seam, SeamFit) else None,
+        None if centre_in is None else judge_tip(offset, settings.tolerance_in),
+        reason,
+        own_offset,
+        length,
+        root,
+        lobe.dark_side,
+    )
+
+
+def _inside(px: Array, size_px: tuple[int, int]) -> bool:
+    return bool(np.all(px >= 0) and np.all(px <= np.array(size_px) - 1))
+
+
+def _joint(site: JointSite, fit: GapFit | Reason, sight: Sight, solve: PlaneSolve, settings: Settings) -> Joint:
+    gap = None if isinstance(fit, Reason) else Estimate(fit.max.value, {**fit.max.parts, "print": abs(fit.max.value) * solve.u_scale})
+    numbers = tuple(None if lobe is None else lobe + 1 for lobe in site.lobes)
+    return Joint(
+        (numbers[0], numbers[1]),
+        sight.camera.px_from_plane(site.ends_in, sight.face_in),
+        gap,
+        None if isinstance(fit, Reason) else fit.mean_in,
+        None if isinstance(fit, Reason) else sight.camera.px_from_plane(fit.max_at_in, sight.face_in),
+        0.0 if isinstance(fit, Reason) else fit.measured_fraction,
+        judge_joint(gap, settings.gap_tolerance_in),
+        fit if isinstance(fit, Reason) else None,
+    )
+
+
+def _odd(tips: Sequence[Tip]) -> tuple[int, ...]:
+    """Lobes whose dark half lies on the other hand than most lobes'."""
+    sides = [tip.dark_side for tip in tips if tip.dark_side is not None]
+    if not sides:
+        return ()
+    usual = max(("cw", "ccw"), key=sides.count)
+    return tuple(tip.lobe for tip in tips if tip.dark_side not in (None, usual))
+
+
+def _warnings(photo: Photo, repeated: tuple[int, ...], solve: PlaneSolve, bars_read: bool) -> tuple[str, ...]:
+    words = list(photo.notes)
+    for number in repeated:
+        words.append(f"Card {number} lies in the photo more than once, so none of its copies was used; lay each number once.")
+    for number in solve.faulty:
+        words.append(f"Card {number} doesn't lie flat or isn't of the others' scale, and was left out; lay it flat or print it again.")
+    if len(solve.cards) < 3:
+        words.append("Fewer than three cards were used; lay four or more round the rose for smaller uncertainties.")
+    if not bars_read:
+        words.append("The check bars weren't read, so lengths carry the printer's error; read both with a steel rule.")
+    return tuple(words)
