@@ -79,8 +79,9 @@ def read_photo(path: Path | str) -> Photo:
     while header.size_px[0] * header.size_px[1] > FULL_SIZE_PIXELS * reduced_by**2:
         reduced_by *= 2
     bgr = _decode(data, header, reduced_by, name)
-    bgr = _upright(bgr, header.orientation)
-    full = header.size_px if header.orientation < 5 else header.size_px[::-1]
+    width, height = header.size_px
+    turned = (bgr.shape[1] > bgr.shape[0]) != (width > height)
+    full = (height, width) if turned else (width, height)
     focal, notes = _focal_px(header, max(bgr.shape[:2]), min(bgr.shape[:2]))
     if reduced_by > 1:
         notes = (f"The photo is very large, so it was measured at 1/{reduced_by} of its size.", *notes)
@@ -229,7 +230,7 @@ def jpeg_is_whole(data: bytes) -> bool:
 
 
 def _decode(data: bytes, header: _Header, reduced_by: int, name: str) -> Pixels:
-    """The picture as stored, (h, w, 3) blue first, 1 / reduced_by of its size."""
+    """The picture upright, (h, w, 3) blue first, 1 / reduced_by of its size."""
     if header.format in ("JPEG", "MPO") and header.mode in ("RGB", "L") and jpeg_is_whole(data):
         import cv2
 
@@ -237,10 +238,15 @@ def _decode(data: bytes, header: _Header, reduced_by: int, name: str) -> Pixels:
         bgr = cv2.imdecode(np.frombuffer(data, np.uint8), flags[reduced_by] | cv2.IMREAD_IGNORE_ORIENTATION)
         if bgr is None:
             raise errors.PhotoCutShort(photo=name)
-        return np.asarray(bgr, np.uint8)
+        return _upright(np.asarray(bgr, np.uint8), header.orientation)
+    from PIL import ImageOps
+
     image = _open(data, name)
     try:
         image.load()
+        # For what loading has left to turn: it turns TIFFs by itself, and HEICs by the file's own instructions,
+        # beside which their EXIF orientation counts for nothing (ISO/IEC 23008-12).
+        ImageOps.exif_transpose(image, in_place=True)
         if reduced_by > 1:
             image = image.reduce(reduced_by)
         return _bgr_of(image)

@@ -9,6 +9,8 @@ from .errors import BadLength
 
 MM_PER_IN = 25.4  # exactly, since the agreement of 1959
 
+LONGEST = 40  # letters; no one writes a length longer than that
+
 # A whole number, a decimal, a fraction or a whole number and a fraction, then perhaps a unit.
 _LENGTH = re.compile(
     r"""\s*(?:(?P<decimal>\d+(?:\.\d*)?|\.\d+)
@@ -23,7 +25,7 @@ def parse_length(text: str) -> float:
 
     Raises BadLength for anything else: signs, zero, words, exponents, nan and infinity.
     """
-    match = _LENGTH.fullmatch(text)
+    match = _LENGTH.fullmatch(text) if len(text) <= LONGEST else None
     if not match:
         raise BadLength(text=text)
     if match["decimal"]:

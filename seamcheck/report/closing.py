@@ -55,19 +55,11 @@ def _rose(inspection: Inspection) -> str:
         worst_joint = open_joints[0]
         rest = f", the widest of {len(open_joints)} that do" if len(open_joints) > 1 else ""
         gap = length_words(_gap_in(worst_joint))
-        return (
-            _capital(f"{no}every point that could be judged is on its seam, but {_gape(worst_joint)} by {gap}{rest}.")
-            if dry
-            else (f"Look first at the joint of {joint_words(worst_joint)}, which gapes by {gap}{rest}.")
-        )
+        return _capital(f"{no}look first at the joint of {joint_words(worst_joint)}, which gapes by {gap}{rest}.")
     doubtful = [tip for tip in tips if tip.verdict is not Verdict.ON]
     if doubtful:
         return f"{unknown}{_doubt(doubtful)}."
     return _all_on(inspection, dry)
-
-
-def _gape(joint: Joint) -> str:
-    return f"the joint of {joint_words(joint)} gapes"
 
 
 def _doubt(doubtful: list[Tip]) -> str:
@@ -81,18 +73,18 @@ def _doubt(doubtful: list[Tip]) -> str:
 
 
 def _all_on(inspection: Inspection, dry: bool) -> str:
+    """Every point is on: what is left are the joints, and none of them is judged open."""
+    points = "The point lies on its seam" if len(inspection.tips) == 1 else f"All {len(inspection.tips)} points lie on their seams"
     untold = sum(joint.verdict is not Verdict.CLOSED for joint in inspection.joints)
-    points = f"{'all' if len(inspection.tips) > 1 else 'the'} {count_words(len(inspection.tips), 'point')}"
-    lie = "lie on their seams" if len(inspection.tips) > 1 else "lies on its seam"
-    if not inspection.joints or untold:
-        joints = "no joint could be measured" if untold == len(inspection.joints) else "no joint is seen to gape"
-        left = f"{count_words(untold, 'joint')} couldn't be told" if inspection.joints and untold < len(inspection.joints) else ""
-        joints += f", though {left}" if left else ""
-        if dry:
-            return f"{_capital(points)} {lie} and {joints}: look the joints over, and if they are tight it is safe to knife in."
-        return f"{_capital(points)} {lie} and {joints}."
-    end = ": it is safe to knife in, as far as the photo shows." if dry else ", as far as the photo shows."
-    return f"{_capital(points)} {lie} and every joint is closed{end}"
+    if inspection.joints and not untold:
+        return f"{points} and every joint is closed{': it is safe to knife in' if dry else ''}, as far as the photo shows."
+    if untold == len(inspection.joints):
+        joints = "no joint could be told"
+    else:
+        joints = f"{untold} of the {len(inspection.joints)} joints can't be told"
+    if dry:
+        return f"{points}, but {joints}: look those over, and if they are tight it is safe to knife in."
+    return f"{points}, but {joints}."
 
 
 def _loose(inspection: Inspection) -> str:
@@ -100,16 +92,11 @@ def _loose(inspection: Inspection) -> str:
     if not measured:
         return "Can't tell: no lobe's own seam could be measured."
     worst = max(measured, key=lambda tip: abs(tip.own_seam_offset.value) if tip.own_seam_offset else 0.0)
-    offset = worst.own_seam_offset
-    words = offset_words(offset.value) if offset else ""
-    which = (
-        f"Lobe {worst.lobe}'s own seam is the farthest from its point"
-        if len(measured) > 1
-        else f"Lobe {worst.lobe}'s own seam is off its point"
-    )
+    words = offset_words(worst.own_seam_offset.value) if worst.own_seam_offset else ""
+    worse = "the farthest from its point" if len(measured) > 1 else "off its point"
     left = len(inspection.tips) - len(measured)
     rest = f"; {count_words(left, 'lobe')} couldn't be measured" if left else ""
-    return f"{which}, by {words}{rest}."
+    return f"Lobe {worst.lobe}'s own seam is {worse}, by {words}{rest}."
 
 
 def _bare(inspection: Inspection) -> str:

@@ -80,22 +80,23 @@ def _same_file(real: Path, photo: Path) -> bool:
 
 
 def _check_target(target: Target, real: Path, name: str) -> None:
-    if not real.parent.is_dir():
-        raise NoFolder(folder=shown_name(real.parent), file=name)
-    if real.exists():
-        if not real.is_file():
+    try:
+        if not real.parent.is_dir():
+            raise NoFolder(folder=shown_name(real.parent), file=name)
+        there = real.exists()
+        if there and not (real.is_file() and target.is_ours(_beginning(real))):
             raise NotOurs(file=name, what=target.what)
-        try:
-            with real.open("rb") as file:
-                data = file.read(MOST_BYTES_READ)
-        except OSError:
-            raise NotOurs(file=name, what=target.what) from None
-        if not target.is_ours(data):
-            raise NotOurs(file=name, what=target.what)
-        if not os.access(real, os.W_OK):
-            raise CantWrite(file=name, why="it is write-protected")
+    except OSError as error:
+        raise CantWrite(file=name, why=_why(error)) from None
+    if there and not os.access(real, os.W_OK):
+        raise CantWrite(file=name, why="it is write-protected")
     if not os.access(real.parent, os.W_OK | os.X_OK):
         raise CantWrite(file=name, why="the folder is write-protected")
+
+
+def _beginning(path: Path) -> bytes:
+    with path.open("rb") as file:
+        return file.read(MOST_BYTES_READ)
 
 
 def _write_beside(real: Path, data: bytes, leftovers: ExitStack) -> str:

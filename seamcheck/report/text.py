@@ -13,7 +13,7 @@ from ..basis.uncertain import COVERAGE_95, Estimate
 from ..result import Inspection, Joint, Seam, Stage, Tip, Verdict
 from .closing import closing_sentence, gaping
 from .overlay_words import STAGE_WORDS, clock_of, round_the_top
-from .words import count_words, decimals, joint_words, length_words, list_words, offset_words, u95_decimals
+from .words import decimals, joint_words, length_words, limit_words, list_words, offset_words, u95_decimals
 
 WIDTH = 80
 
@@ -105,25 +105,13 @@ def _verdict(verdict: Verdict) -> str:
 
 
 def _tip_lines(inspection: Inspection) -> Iterator[Line]:
-    yield Line(f"Points, going round. One may be {_limit(inspection.tolerance_in)} off its seam.")
+    yield Line(f"Points, going round. A point may lie {limit_words(inspection.tolerance_in)} off its seam.")
     if not inspection.tips:
         yield Line("  none found", STYLES[Verdict.UNMEASURED])
         return
     yield Line(f"  {'lobe':4} {'clock':>10}  {'ring':4}  {'off its seam':24} {'inches':13}  verdict", "dim")
     for tip in round_the_top(inspection):
         yield from _tip_line(tip)
-
-
-def _limit(inches: float) -> str:
-    """A tolerance as it's said: 1/64 in where it is one, else decimals."""
-    words = length_words(inches)
-    return words if abs(float(_value_of(words)) - inches) < 1e-9 else f"{inches:.4g} in"
-
-
-def _value_of(words: str) -> float:
-    from ..basis.units import parse_length
-
-    return 0.0 if words.startswith("under") else parse_length(words)
 
 
 def _tip_line(tip: Tip) -> Iterator[Line]:
@@ -139,7 +127,7 @@ def _tip_line(tip: Tip) -> Iterator[Line]:
 
 
 def _joint_lines(inspection: Inspection) -> Iterator[Line]:
-    limit = _limit(inspection.gap_tolerance_in)
+    limit = limit_words(inspection.gap_tolerance_in)
     open_ones = gaping(inspection)
     if not inspection.joints:
         yield Line("No joint could be looked at.", STYLES[Verdict.UNMEASURED])
@@ -155,7 +143,7 @@ def _joint_lines(inspection: Inspection) -> Iterator[Line]:
     counts = [(sum(joint.verdict is verdict for joint in inspection.joints), words) for verdict, words in counted]
     rest = ", ".join(f"{number} {words}" for number, words in counts if number)
     if rest:
-        yield Line(f"{'The other joints' if open_ones else 'Of ' + count_words(len(inspection.joints), 'joint')}: {rest}.")
+        yield Line(f"{'The other joints' if open_ones else 'The joints'}: {rest}.")
     yield from _unmeasured_joints(inspection)
 
 
@@ -195,7 +183,7 @@ def _loose_lines(inspection: Inspection) -> Iterator[Line]:
     yield Line(f"  {'lobe':4}  {'own seam off the point':24} {'inches':13} {'length':>14} {'root angle':>14}", "dim")
     for tip in inspection.tips:
         own = tip.own_seam_offset
-        length = f"{tip.length.value:.3f} ±{u95_decimals(tip.length.u95)[:5]}" if tip.length else ""
+        length = _estimate(tip.length) if tip.length else ""
         angle = f"{degrees(tip.root_angle.value):.2f}° ±{degrees(tip.root_angle.u95):.2f}" if tip.root_angle else ""
         words = offset_words(own.value) if own else "unmeasured"
         yield Line(f"  {tip.lobe:>4}  {words:24} {_estimate(own) if own else '':13} {length:>14} {angle:>14}".rstrip())

@@ -16,6 +16,17 @@ def length_words(inches: float) -> str:
     return f"under 1/{2 * FINEST} in" if words == "0" else f"{words} in"
 
 
+def limit_words(inches: float) -> str:
+    """A tolerance: "1/64 in" where it's a whole number of 64ths, else ".010 in"."""
+    steps = inches * FINEST
+    return length_words(inches) if round(steps) and abs(steps - round(steps)) < 1e-6 else f"{_trimmed(decimals(inches))} in"
+
+
+def _trimmed(text: str) -> str:
+    """To the thousandth where no more is needed."""
+    return text.removesuffix("0")
+
+
 def offset_words(offset_in: float) -> str:
     """ "3/64 in clockwise": a signed offset, seen from above. One too small for the rule is given no side."""
     words = length_words(offset_in)

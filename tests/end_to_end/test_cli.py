@@ -1,0 +1,207 @@
+"""The command line's own work: help, options, files, exit status. Measuring is stood in for by a made-up inspection."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from seamcheck.basis.errors import NoCardFound
+from seamcheck.cli import TRACEBACK_VARIABLE, main
+from seamcheck.photo import Photo
+from seamcheck.result import Inspection, Stage
+from tests.made_up import DRY_FIT, SIZE_PX
+
+ROOT = Path(__file__).parents[2]
+Run = Callable[..., tuple[int, str, str]]
+
+
+@dataclass(frozen=True)
+class Settings:
+    """The pipeline's, as far as the command line knows them."""
+
+    stage: Stage | None = None
+    tolerance_in: float = 1 / 64
+    veneer_in: float | None = None
+    bar_across_in: float | None = None
+    bar_along_in: float | None = None
+    gap_tolerance_in: float = 0.010
+
+
+class Pipeline(ModuleType):
+    """Stands in for measuring: remembers what it was asked and gives what it was told to."""
+
+    Settings = Settings
+
+    def __init__(self) -> None:
+        super().__init__("seamcheck.pipeline")
+        self.settings: Settings | None = None
+        self.raises: BaseException | None = None
+
+    def inspect(self, photo: Photo, settings: Settings) -> Inspection:
+        self.settings = settings
+        if self.raises:
+            raise self.raises
+        return replace(DRY_FIT, photo_name=photo.name, size_px=photo.size_px)
+
+
+@pytest.fixture
+def pipeline(monkeypatch: pytest.MonkeyPatch) -> Pipeline:
+    stand_in = Pipeline()
+    monkeypatch.setitem(sys.modules, "seamcheck.pipeline", stand_in)
+    return stand_in
+
+
+@pytest.fixture
+def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    """The command line in a folder that holds rose.jpg: (exit status, standard output, standard error)."""
+    monkeypatch.chdir(tmp_path)
+    Image.fromarray(np.full((SIZE_PX[1], SIZE_PX[0], 3), 120, np.uint8)).save(tmp_path / "rose.jpg")
+
+    def call(*arguments: str) -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["seamcheck", *arguments])
+        with pytest.raises(SystemExit) as stopped:
+            main()
+        out, err = capsys.readouterr()
+        return int(stopped.value.code or 0), out, err
+
+    return call
+
+
+def test_without_options_the_report_is_printed_and_nothing_written(run: Run, pipeline: Pipeline, tmp_path: Path) -> None:
+    status, out, err = run("inspect", "rose.jpg")
+    assert (status, err) == (0, "")
+    assert out.startswith("rose.jpg: dry fit.")
+    assert "Not yet: look first at lobe 3" in out
+    assert os.listdir(tmp_path) == ["rose.jpg"]
+    assert pipeline.settings == Settings()
+
+
+def test_every_option_reaches_the_pipeline(run: Run, pipeline: Pipeline) -> None:
+    options = "--stage inlaid --tolerance 1/32 --veneer 0.6mm --bar-across 6.02 --bar-along 9.97 --gap-tolerance .012"
+    assert run("inspect", "rose.jpg", *options.split())[0] == 0
+    assert pipeline.settings == Settings(Stage.INLAID, 1 / 32, 0.6 / 25.4, 6.02, 9.97, 0.012)
+
+
+@pytest.mark.parametrize("stage", Stage)
+def test_every_stage_has_its_name(run: Run, pipeline: Pipeline, stage: Stage) -> None:
+    assert run("inspect", "rose.jpg", "--stage", stage.value)[0] == 0
+    assert pipeline.settings == Settings(stage)
+
+
+def test_files_are_written_where_asked_and_replaced_by_the_next_run(run: Run, pipeline: Pipeline, tmp_path: Path) -> None:
+    before = (tmp_path / "rose.jpg").read_bytes()
+    options = ["--json", "a.json", "--csv", "a.csv", "--picture", "a.png"]
+    assert run("inspect", "rose.jpg", *options)[0] == 0
+    first = {name: (tmp_path / name).read_bytes() for name in sorted(os.listdir(tmp_path))}
+    assert list(first) == ["a.csv", "a.json", "a.png", "rose.jpg"]
+    assert json.loads(first["a.json"])["tips"][1]["verdict"] == "off"
+    Image.open(tmp_path / "a.png").load()
+    assert run("inspect", "rose.jpg", *options)[0] == 0
+    assert {name: (tmp_path / name).read_bytes() for name in sorted(os.listdir(tmp_path))} == first
+    assert first["rose.jpg"] == before
+
+
+def test_a_jpeg_picture_is_ours_too(run: Run, pipeline: Pipeline, tmp_path: Path) -> None:
+    for _ in range(2):
+        assert run("inspect", "rose.jpg", "--picture", "a.JPG")[0] == 0
+    Image.open(tmp_path / "a.JPG").load()
+
+
+def test_a_photo_that_cannot_be_measured(run: Run, pipeline: Pipeline, tmp_path: Path) -> None:
+    pipeline.raises = NoCardFound(photo="rose.jpg")
+    status, out, err = run("inspect", "rose.jpg", "--json", "a.json")
+    assert (status, out) == (1, "")
+    assert err.startswith("No scale card can be read in rose.jpg: lay printed cards flat")
+    assert err.count("\n") == 1
+    assert os.listdir(tmp_path) == ["rose.jpg"]
+
+
+@pytest.mark.parametrize(
+    ("fault", "sentence"),
+    [
+        (ZeroDivisionError("x\ny"), "Seamcheck itself failed (ZeroDivisionError in cli.py, line"),
+        (MemoryError(), "There isn't enough memory"),
+    ],
+)
+def test_the_programs_own_faults_end_in_a_sentence(run: Run, pipeline: Pipeline, fault: Exception, sentence: str) -> None:
+    pipeline.raises = fault
+    status, out, err = run("inspect", "rose.jpg")
+    assert (status, out) == (1, "")
+    assert err.startswith(sentence)
+    assert err.count("\n") == 1
+
+
+def test_a_developer_gets_the_traceback(pipeline: Pipeline, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, run: Run) -> None:
+    pipeline.raises = ZeroDivisionError()
+    monkeypatch.setenv(TRACEBACK_VARIABLE, "1")
+    monkeypatch.setattr(sys, "argv", ["seamcheck", "inspect", "rose.jpg"])
+    with pytest.raises(ZeroDivisionError):
+        main()
+
+
+@pytest.mark.parametrize("paper", ["letter", "a4"])
+def test_cards_are_written_and_replaced(run: Run, tmp_path: Path, paper: str) -> None:
+    for _ in range(2):
+        status, out, err = run("cards", "sheet.pdf", "--paper", paper)
+        assert (status, err) == (0, "")
+        assert out.startswith("sheet.pdf: eight scale cards for")
+    assert (tmp_path / "sheet.pdf").read_bytes().startswith(b"%PDF")
+
+
+@pytest.mark.parametrize("arguments", [[], ["--help"], ["inspect", "--help"], ["cards", "--help"]])
+def test_help_loads_nothing_heavy(arguments: list[str]) -> None:
+    """Help comes at once, because what takes long to load isn't loaded."""
+    program = (
+        "import sys\n"
+        "from seamcheck.cli import main\n"
+        f"sys.argv = ['seamcheck', *{arguments!r}]\n"
+        "try:\n    main()\nexcept SystemExit:\n    pass\n"
+        "print('LOADED', *sorted({name.split('.')[0] for name in sys.modules}))\n"
+    )
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+    loaded = set(done.stdout.rpartition("LOADED")[2].split())
+    assert "Usage: seamcheck" in done.stdout + done.stderr
+    assert len(loaded) > 20
+    assert not loaded & {"numpy", "cv2", "scipy", "matplotlib", "skimage", "PIL", "reportlab", "pillow_heif"}
+
+
+def test_every_command_and_option_says_what_it_is_for() -> None:
+    from seamcheck.cli import app
+
+    for command in app.registered_commands:
+        assert command.callback is not None
+        assert command.callback.__doc__
+        for name, hint in command.callback.__annotations__.items():
+            assert name == "return" or "help=" in str(hint), name
+
+
+def test_python_m_does_the_same() -> None:
+    done = subprocess.run([sys.executable, "-m", "seamcheck", "--help"], capture_output=True, text=True, check=True)
+    assert "Usage: seamcheck" in done.stdout
+
+
+def test_a_reader_that_stops_early_is_no_fault(tmp_path: Path) -> None:
+    """`seamcheck --help | head -1`."""
+    command = f"{sys.executable} -m seamcheck inspect --help | true"
+    done = subprocess.run(command, shell=True, capture_output=True, text=True, check=True)
+    assert done.stderr == ""
+
+
+def test_any_terminal_can_show_the_errors(tmp_path: Path) -> None:
+    environment: dict[str, Any] = {**os.environ, "PYTHONIOENCODING": "ascii", "PYTHONPATH": str(ROOT)}
+    done = subprocess.run(
+        [sys.executable, "-m", "seamcheck", "inspect", "Rösé.jpg"], capture_output=True, text=True, cwd=tmp_path, env=environment
+    )
+    assert done.returncode == 1
+    assert done.stderr == "There is no file R?s?.jpg: check the name and the folder.\n"

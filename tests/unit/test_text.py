@@ -1,0 +1,164 @@
+"""The report as it's read in a terminal or a file."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+
+import pytest
+
+from seamcheck.basis.reasons import Reason
+from seamcheck.report.closing import closing_sentence
+from seamcheck.report.text import WIDTH, print_report, report_lines
+from seamcheck.report.words import decimals, length_words, limit_words, list_words, offset_words, u95_decimals
+from seamcheck.result import Inspection, Stage, Verdict
+from tests import made_up
+from tests.made_up import ALL_WELL, BARE, DRY_FIT, JOINTS, LOOSE, TIPS
+
+EVERY_KIND = [DRY_FIT, ALL_WELL, LOOSE, BARE, replace(DRY_FIT, stage=Stage.INLAID, stage_told=False)]
+EMPTY = [replace(kind, tips=(), joints=(), seams=(), odd_lobes=()) for kind in EVERY_KIND]
+
+
+def text_of(inspection: Inspection) -> str:
+    return "\n".join(line.words for line in report_lines(inspection))
+
+
+def one_line(inspection: Inspection) -> str:
+    return " ".join(text_of(inspection).split())
+
+
+def test_a_tip_has_clock_ring_fraction_decimals_and_verdict() -> None:
+    (line,) = [line.words for line in report_lines(DRY_FIT) if "3/64" in line.words and "●" not in line.words and "look" not in line.words]
+    assert line.split() == ["2", "3", "o'clock", "1", "3/64", "in", "clockwise", ".0466", "±.0040", "◆", "off"]
+
+
+def test_tips_come_in_the_order_in_which_one_goes_round() -> None:
+    shuffled = replace(DRY_FIT, tips=(TIPS[0], TIPS[2], TIPS[3], TIPS[1]))
+    text = text_of(shuffled)
+    assert text.index("12 o'clock") < text.index("3 o'clock") < text.index("6 o'clock") < text.index("9 o'clock")
+
+
+def test_an_unmeasured_tip_says_why_and_what_to_do() -> None:
+    because = "unmeasured, because tape or shadow hides the edges that make the point: lift the tape near the point."
+    assert because in one_line(DRY_FIT)
+
+
+def test_gaping_joints_come_widest_first() -> None:
+    text = text_of(DRY_FIT)
+    assert text.index("lobes 2 and 3") < text.index("lobes 1 and 2")
+    assert "The other joints: 1 too close to tell, 1 unmeasured." in text
+    assert "4-1 unmeasured, because a gap can't be told from the dark wood beside it" in text
+
+
+def test_a_reversed_lobe_is_named() -> None:
+    assert "Lobe 3 lies the wrong way round" in one_line(DRY_FIT)
+    assert "Lobes 1 and 3 lie the wrong way round" in one_line(replace(DRY_FIT, odd_lobes=(1, 3)))
+
+
+def test_warnings_are_shown() -> None:
+    assert "Card 2 is curled" in one_line(DRY_FIT)
+
+
+def test_the_caution_comes_last_and_only_before_the_cut() -> None:
+    dry = one_line(DRY_FIT)
+    assert dry.endswith("A sharp knife, light passes, and the other hand never ahead of the blade.")
+    assert "by eye and with a straightedge" in dry
+    assert "knife" not in one_line(replace(ALL_WELL, stage=Stage.INLAID))
+
+
+@pytest.mark.parametrize(
+    ("inspection", "sentence"),
+    [
+        (ALL_WELL, "All 4 points lie on their seams and every joint is closed: it is safe to knife in, as far as the photo shows."),
+        (replace(ALL_WELL, odd_lobes=(2,)), "Not yet: look first at lobe 2, which lies the wrong way round."),
+        (
+            replace(ALL_WELL, tips=TIPS),
+            "Not yet: look first at lobe 2 at 3 o'clock, 3/64 in clockwise off its seam.",
+        ),
+        (
+            replace(ALL_WELL, joints=JOINTS),
+            "Not yet: look first at the joint of lobes 2 and 3, which gapes by 1/32 in, the widest of 2 that do.",
+        ),
+        (
+            replace(ALL_WELL, tips=(*ALL_WELL.tips[:2], *TIPS[2:])),
+            "Can't tell yet: lobe 4 at 9 o'clock is unmeasured, so lift the tape near the point, and take the photo again "
+            "(and 1 more point that can't be told).",
+        ),
+        (
+            replace(ALL_WELL, tips=(*ALL_WELL.tips[:2], TIPS[2])),
+            "Can't tell yet: lay a straightedge along the seam at lobe 3 at 6 o'clock, which is too close to call.",
+        ),
+        (
+            replace(ALL_WELL, joints=(*ALL_WELL.joints[:2], *JOINTS[2:])),
+            "All 4 points lie on their seams, but 2 of the 4 joints can't be told: "
+            "look those over, and if they are tight it is safe to knife in.",
+        ),
+        (replace(ALL_WELL, tips=()), "Can't tell yet: no point was found, so nothing is known of this rose."),
+        (replace(DRY_FIT, stage=Stage.INLAID, odd_lobes=()), "Look first at lobe 2 at 3 o'clock, 3/64 in clockwise off its seam."),
+        (LOOSE, "Lobe 1's own seam is the farthest from its point, by under 1/128 in."),
+        (BARE, "4 seams found: the one at 9 o'clock misses the best common centre by most, 1/64 in."),
+    ],
+)
+def test_the_closing_sentence(inspection: Inspection, sentence: str) -> None:
+    assert closing_sentence(inspection) == sentence
+
+
+@pytest.mark.parametrize("verdict", [Verdict.OFF, Verdict.UNSURE, Verdict.UNMEASURED])
+def test_never_called_safe_while_a_point_is_in_doubt(verdict: Verdict) -> None:
+    doubtful = made_up.tip(4, 270, made_up.estimate(0.02, 0.01), verdict, Reason.SEAM_FAINT)
+    for joints in (ALL_WELL.joints, JOINTS, ()):
+        assert "safe" not in text_of(replace(ALL_WELL, tips=(*ALL_WELL.tips[:3], doubtful), joints=joints))
+
+
+@pytest.mark.parametrize("inspection", [*EVERY_KIND, *EMPTY])
+def test_the_report_fits_80_columns(inspection: Inspection) -> None:
+    assert max(len(line.words) for line in report_lines(inspection)) <= WIDTH
+
+
+@pytest.mark.parametrize("inspection", [*EVERY_KIND, *EMPTY])
+def test_the_report_in_a_file_is_plain(inspection: Inspection) -> None:
+    file = io.StringIO()
+    print_report(inspection, file)
+    assert "\x1b" not in file.getvalue()
+    assert file.getvalue() == text_of(inspection) + "\n"
+
+
+def test_a_terminal_without_the_marks_gets_letters() -> None:
+    raw = io.BytesIO()
+    file = io.TextIOWrapper(raw, encoding="ascii")
+    print_report(DRY_FIT, file)
+    file.flush()
+    assert "# off" in raw.getvalue().decode("ascii")
+    assert "~.0040" in raw.getvalue().decode("ascii")
+
+
+def test_a_name_with_brackets_is_no_markup() -> None:
+    file = io.StringIO()
+    print_report(replace(DRY_FIT, photo_name="[red]rose[/red]:smile:.jpg"), file)
+    assert "[red]rose[/red]:smile:.jpg" in file.getvalue()
+
+
+class TestWords:
+    @pytest.mark.parametrize(
+        ("inches", "words"), [(3 / 64, "3/64 in"), (0.0, "under 1/128 in"), (0.007, "under 1/128 in"), (0.008, "1/64 in"), (1.0, "1 in")]
+    )
+    def test_lengths(self, inches: float, words: str) -> None:
+        assert length_words(inches) == words
+
+    def test_offsets_have_a_side_where_the_rule_shows_one(self) -> None:
+        assert offset_words(0.047) == "3/64 in clockwise"
+        assert offset_words(-0.047) == "3/64 in counterclockwise"
+        assert offset_words(-0.001) == "under 1/128 in"
+
+    @pytest.mark.parametrize(("inches", "words"), [(1 / 64, "1/64 in"), (0.010, ".010 in"), (1 / 128, ".0078 in"), (0.5, "1/2 in")])
+    def test_tolerances(self, inches: float, words: str) -> None:
+        assert limit_words(inches) == words
+
+    def test_an_uncertainty_is_rounded_up(self) -> None:
+        assert u95_decimals(0.00301) == ".0031"
+        assert u95_decimals(0.0030) == ".0030"
+        assert u95_decimals(0.00001) == ".0001"
+        assert decimals(-1.25) == "1.2500"
+
+    def test_lists(self) -> None:
+        assert [list_words(list("abc")[:n]) for n in (1, 2, 3)] == ["a", "a and b", "a, b and c"]
