@@ -27,7 +27,7 @@ WOOD_ASPECT = 0.82  # height over width of an inset's wood
 HEAD_PX = 50
 LEAN_SHOWN_IN = 0.003  # what can be seen at an inset's scale
 JPEG_QUALITY = 92
-PNG_LEVEL = 3  # a photo packs hardly smaller at higher levels, and takes several times as long
+PNG_LEVEL = 1  # the highest packs a photo 15 % smaller, and takes five times as long
 
 
 def draw_picture(bgr: Image, inspection: Inspection) -> Image:

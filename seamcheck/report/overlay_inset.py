@@ -161,6 +161,6 @@ def _draw_gauge(gauge: Canvas, tip: Tip, view: InsetView, tolerance_in: float | 
     gauge.stroke(bar, INK, 3, closed=True)
     gauge.polygon(bar, colour)
     for end in (x - half, x + half):
-        gauge.stroke([[end, y - 11], [end, y + 11]], INK, 3)
-    gauge.stroke([[x - half, y], [x + half, y]], INK, 3)
+        gauge.stroke([[end, y - 12], [end, y + 12]], INK, 2)
+    gauge.stroke([[x - half, y], [x + half, y]], INK, 2)
     gauge.stroke([[middle, 0], [middle, height]], INK, 3)

@@ -8,11 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..advise.cautions import BY_EYE, KNIFE_IN
 from ..result import Inspection, Stage, Verdict
+from .closing import closing_sentence, gaping
 from .overlay_canvas import Canvas, text_width, wrapped
 from .overlay_palette import FAINT_INK, INK, LINE_COLOURS, Colour
-from .overlay_photo import gaping
-from .overlay_words import STAGE_WORDS, clock_of, edges_supposed, fraction_of, letter_of, measure_words, thousandths
+from .overlay_words import STAGE_WORDS, clock_of, edges_supposed, letter_of, measure_words, thousandths
+from .words import limit_words
 
 TITLE_PX = 56
 BODY_PX = 40
@@ -20,8 +22,6 @@ SMALL_PX = 36
 LEADING = 1.24  # line to line, in type sizes
 BETWEEN_PX = 44  # from one item to the next in a line
 SAMPLE_PX = 62  # length of a line's sample
-
-CAUTION = "The cut can't be undone: check by eye and straightedge before knifing in."
 
 
 def line_px(size_px: int) -> int:
@@ -98,19 +98,19 @@ def _draw_sample(canvas: Canvas, sample: str, x0: float, x1: float, y: float) ->
 
 def title_items(inspection: Inspection) -> list[Item]:
     """What photo this is, how strictly it was judged, and how many tips came out how."""
-    told = "" if inspection.stage_told else " (as the photo suggests)"
+    told = "" if inspection.stage_told else " (as the photo looks)"
     items = [Item(inspection.photo_name, TITLE_PX, bold=True, alone=True)]
     stage = f"{STAGE_WORDS[inspection.stage]}{told}"
+    closing = Item(closing_sentence(inspection), BODY_PX, alone=True)
     if inspection.stage is Stage.BARE:
-        return [*items, Item(f"{stage}: {len(inspection.seams)} field seams", BODY_PX)]
+        return [*items, Item(f"{stage}: {len(inspection.seams)} field seams", BODY_PX), closing]
     if inspection.stage is Stage.LOOSE:
-        return [*items, Item(f"{stage}: {len(inspection.tips)} found, each tip against the lobe's own seam", BODY_PX)]
-    tolerance = inspection.tolerance_in
-    items.append(Item(f"{stage}, tips within {fraction_of(tolerance)} in (± {thousandths(tolerance)})", BODY_PX))
+        return [*items, Item(f"{stage}: {len(inspection.tips)} found, each tip against the lobe's own seam", BODY_PX), closing]
+    items.append(Item(f"{stage}, tips to lie within {limit_words(inspection.tolerance_in)}", BODY_PX))
     counts = Counter(tip.verdict for tip in inspection.tips)
     for verdict in (Verdict.ON, Verdict.OFF, Verdict.UNSURE, Verdict.UNMEASURED):
         items.append(Item(f"{counts[verdict]} {verdict.value}", BODY_PX, sample=verdict.value, bold=True))
-    return items
+    return [*items, closing]
 
 
 def _line_items(inspection: Inspection) -> list[Item]:
@@ -140,17 +140,13 @@ def _joint_items(inspection: Inspection) -> list[Item]:
     if not inspection.joints:
         return []
     counts = Counter(joint.verdict for joint in inspection.joints)
-    order = (Verdict.OPEN, Verdict.UNSURE, Verdict.UNMEASURED, Verdict.CLOSED)
-    words = ", ".join(f"{counts[verdict]} {verdict.value}" for verdict in order if counts[verdict])
+    over = f" (over {limit_words(inspection.gap_tolerance_in)})"
+    order = {Verdict.OPEN: over, Verdict.UNSURE: "", Verdict.UNMEASURED: "", Verdict.CLOSED: ""}
+    words = ", ".join(f"{counts[verdict]} {verdict.value}{limit}" for verdict, limit in order.items() if counts[verdict])
     shown = gaping(inspection)
-    more = "; those that gape, widest first, by the lobes they part:" if shown else "."
-    items = [
-        Item(
-            f"Joints (gap within {thousandths(inspection.gap_tolerance_in)} in): {words}{more}",
-            sample="open" if shown else None,
-            alone=True,
-        )
-    ]
+    if not shown:
+        return [Item(f"Joints: {words}.", alone=True)]
+    items = [Item(f"Joints: {words}. Those that gape, widest first, by the lobes they part:", sample="open", alone=True)]
     for index, joint in enumerate(shown):
         sides = " | ".join("field" if lobe is None else str(lobe) for lobe in joint.lobes)
         gap = f"  {measure_words(joint.max_gap)}" if joint.max_gap else ""
@@ -177,6 +173,4 @@ def legend_items(inspection: Inspection, lean_in: float) -> list[Item]:
         off = f"{thousandths(seam.off_centre_in)} off the centre" if seam.off_centre_in else "through the centre"
         items.append(Item(f"{index + 1}:  {clock_of(seam.bearing)}, {off}"))
     items += [Item(warning, colour=FAINT_INK, alone=True) for warning in inspection.warnings]
-    if inspection.stage is Stage.DRY_FIT:
-        items.append(Item(CAUTION, bold=True, alone=True))
-    return items
+    return [*items, Item(KNIFE_IN if inspection.stage is Stage.DRY_FIT else BY_EYE, bold=True, alone=True)]

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..basis.frames import Array
-from ..result import Inspection, Joint, Stage, Tip, Verdict
+from ..result import Inspection, Stage, Tip
+from .closing import gaping
 from .overlay_canvas import Box, Canvas, Image, dashes, font_of, text_width
 from .overlay_palette import INK, LINE_COLOURS, MARK_COLOURS, PAPER, SUPPOSED_DASH, Colour, kind_of
 from .overlay_words import edges_supposed, letter_of, thousandths
@@ -61,12 +62,6 @@ def draw_photo(canvas: Canvas, photo: Image, view: PanelView) -> None:
     shrinks = view.width < u1 - u0
     way = cv2.INTER_AREA if shrinks else cv2.INTER_CUBIC
     canvas.paste(np.asarray(cv2.resize(photo[v0:v1, u0:u1], (view.width, view.height), interpolation=way)))
-
-
-def gaping(inspection: Inspection) -> list[Joint]:
-    """The joints that gape, widest first: in this order they take their letters."""
-    open_joints = [joint for joint in inspection.joints if joint.verdict is Verdict.OPEN]
-    return sorted(open_joints, key=lambda joint: -(joint.max_gap.value if joint.max_gap else 0.0))
 
 
 class Labels:

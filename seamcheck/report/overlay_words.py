@@ -36,14 +36,11 @@ def u95_text(inches: float) -> str:
     return thousandths(ceil(inches * 1000 - 1e-6) / 1000)
 
 
-def side_of(offset: float) -> str:
-    """Which way a signed offset goes, seen from above."""
-    return "cw" if offset > 0 else "ccw"
-
-
 def offset_words(offset: Estimate) -> str:
-    """ "3/64 cw  .047 ± .004": breaks, where it must, between fraction and decimals."""
-    fraction = f"{fraction_of(offset.value)} {side_of(offset.value)}".replace(" ", UNBROKEN)
+    """ "3/64 cw  .047 ± .004": breaks, where it must, between fraction and decimals. One too small for the rule has no side."""
+    words = fraction_of(offset.value)
+    side = "" if words.startswith("under") else " cw" if offset.value > 0 else " ccw"
+    fraction = f"{words}{side}".replace(" ", UNBROKEN)
     return f"{fraction}{UNBROKEN} {measure_words(offset)}"
 
 
