@@ -79,7 +79,7 @@ def rate_rays(light: LogLight, steps: Floats, centre_in: Array) -> list[Rays]:
 
 def _tangential(light: LogLight, steps: Floats, centre_in: Array) -> Floats:
     """(BEARINGS, radii, 3) step to the clockwise side at each place round the centre."""
-    bearings: Array = np.arange(BEARINGS) * (2 * np.pi / BEARINGS)
+    bearings = np.linspace(0.0, 2 * np.pi, BEARINGS, endpoint=False)
     outward = unit_of_bearing(bearings)
     places = centre_in + RADII_IN[None, :, None] * outward[:, None, :]
     gradient = np.stack([sample(channel, light.view, places) for channel in steps], axis=-2)  # (b, r, 3, 2)

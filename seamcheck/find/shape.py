@@ -155,8 +155,10 @@ def _fit_first(fold: Fold, rays: Rays, centre_in: Array, bearing: float, axis: A
         edges_seen += seen
     radii, lobe_run, lobe_seen = fold.along_ray(0.0, axis)
     _, between_run, between_seen = fold.along_ray(half, axis)
-    own, own_seen = np.interp(reach, radii, lobe_run), np.interp(reach, radii, lobe_seen)
-    joint, joint_seen = -np.interp(notch, radii, between_run), np.interp(notch, radii, between_seen)
+    own: Array = np.interp(reach, radii, lobe_run)
+    own_seen: Array = np.interp(reach, radii, lobe_seen)
+    joint: Array = -np.interp(notch, radii, between_run)
+    joint_seen: Array = np.interp(notch, radii, between_seen)
     # Beyond the notch the ray between lobes may follow the next ring's own seams, stepping the other way.
     beyond = np.interp(notch, radii, np.maximum.accumulate(between_run[::-1])[::-1])
     score = (edges + own + 2 * joint + beyond) / np.sqrt(edges_seen + own_seen + joint_seen + fold.count * QUIET_IN)

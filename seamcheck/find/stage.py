@@ -18,11 +18,15 @@ from .align import align
 from .centre import centre_candidates
 from .fold import fold_round
 from .light import LogLight, log_light
+from .lobes import refine_lobes
 from .rays import Rays, rate_rays
 from .shape import RoseShape, fit_shape
 
-# Resolutions of the flattened copies (px/in): to find the centre, to fit the rose's shape.
-SEARCH_PPI, SHAPE_PPI = 12.0, 24.0
+# Resolutions of the flattened copies (px/in): to find the centre, to fit the rose's shape, to draw its edges.
+SEARCH_PPI, SHAPE_PPI, EDGE_PPI = 12.0, 24.0, 48.0
+
+# Room beyond the longest lobe in the finest copy (inches).
+EDGE_ROOM_IN = 0.3
 
 # How far from the middle of the photo the plane is searched (inches): the longest bench that matters.
 SEARCH_LIMIT_IN = 14.0
@@ -44,10 +48,13 @@ CLEAR_SCORE, CLEAR_STEPS = 6.0, 1.6
 
 def find_rose(bgr: NDArray[np.uint8], camera: Camera, card_outlines_in: Sequence[Array], z_in: float) -> FoundRose:
     """The rose of a dry fit or an inlay, its face at height z_in; raises NoRoseFound."""
-    shape = _best_shape(bgr, camera, card_outlines_in, z_in)
+    source = _Source(bgr, camera, card_outlines_in, z_in)
+    shape = _best_shape(source)
     if shape is None:
         raise NoRoseFound(photo="the photo")
-    return FoundRose(shape.centre_in, shape.lobes(), 0.5)
+    reach = max(shape.reach_in, *(ring.reach_in for ring in shape.later), 0.0) + EDGE_ROOM_IN
+    light = source.look(shape.centre_in - reach, shape.centre_in + reach, EDGE_PPI)
+    return FoundRose(shape.centre_in, refine_lobes(light, shape.lobes()), 0.5)
 
 
 @dataclass(frozen=True)
@@ -70,10 +77,9 @@ class _Source:
         return self.look(centre_in - LARGEST_REACH_IN, centre_in + LARGEST_REACH_IN, px_per_in)
 
 
-def _best_shape(bgr: NDArray[np.uint8], camera: Camera, card_outlines_in: Sequence[Array], z_in: float) -> RoseShape | None:
+def _best_shape(source: _Source) -> RoseShape | None:
     """The rose that shows best, or None."""
-    source = _Source(bgr, camera, card_outlines_in, z_in)
-    low, high = seen_box(camera, (bgr.shape[1], bgr.shape[0]), z_in, SEARCH_LIMIT_IN)
+    low, high = seen_box(source.camera, (source.bgr.shape[1], source.bgr.shape[0]), source.z_in, SEARCH_LIMIT_IN)
     shapes = []
     for rays in _likeliest(source.look(low, high, SEARCH_PPI)):
         shape = _fit(source, rays)
