@@ -106,7 +106,7 @@ def title_items(inspection: Inspection) -> list[Item]:
         return [*items, Item(f"{stage}: {len(inspection.seams)} field seams", BODY_PX), closing]
     if inspection.stage is Stage.LOOSE:
         return [*items, Item(f"{stage}: {len(inspection.tips)} found, each tip against the lobe's own seam", BODY_PX), closing]
-    items.append(Item(f"{stage}, tips to lie within {limit_words(inspection.tolerance_in)}", BODY_PX))
+    items.append(Item(f"{stage}, tips to lie within {limit_words(inspection.tolerance_in)}", BODY_PX, alone=True))
     counts = Counter(tip.verdict for tip in inspection.tips)
     for verdict in (Verdict.ON, Verdict.OFF, Verdict.UNSURE, Verdict.UNMEASURED):
         items.append(Item(f"{counts[verdict]} {verdict.value}", BODY_PX, sample=verdict.value, bold=True))
@@ -146,7 +146,7 @@ def _joint_items(inspection: Inspection) -> list[Item]:
     shown = gaping(inspection)
     if not shown:
         return [Item(f"Joints: {words}.", alone=True)]
-    items = [Item(f"Joints: {words}. Those that gape, widest first, by the lobes they part:", sample="open", alone=True)]
+    items = [Item(f"Joints: {words}. Widest first, between lobes:", sample="open", alone=True)]
     for index, joint in enumerate(shown):
         sides = " | ".join("field" if lobe is None else str(lobe) for lobe in joint.lobes)
         gap = f"  {measure_words(joint.max_gap)}" if joint.max_gap else ""
