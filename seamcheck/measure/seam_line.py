@@ -15,7 +15,7 @@ RIDGE_SIGMA_STEPS = 1.1
 # Half-width of the window in which the line is fitted, and lengths of the blocks (steps, inches).
 FIT_HALF_STEPS = 9
 FIT_BLOCK_IN = 0.10
-# A block's ridge counts no more than this many times the usual spread of ridges.
+# Above this many times the usual spread, a block's ridge counts by its logarithm only: one scratch isn't a line.
 RIDGE_BOUND = 6.0
 # Lines that are fitted, and how strong the filter's answer must be to be tried (standard deviations).
 MOST_LINES = 4
@@ -133,7 +133,7 @@ def ridge_scores(strip: SeamStrip, grid: Posterior) -> Array:
     if clear.sum() < 50:
         return np.zeros_like(grid.log_p)
     spread = 1.483 * np.median(np.abs(ridge[clear])) + 1e-9
-    ridge = np.where(clear, np.clip(ridge / spread, -RIDGE_BOUND, RIDGE_BOUND), 0)
+    ridge = np.where(clear, RIDGE_BOUND * np.arcsinh(ridge / spread / RIDGE_BOUND), 0)
     along = strip.along_in[cut].reshape(n_blocks, n_rows).mean(axis=1)
     summed = along_candidates(ridge, along, strip.across_in[0], strip.step_in, grid).sum(axis=2)
     # What the wood alone gives: the spread of the same sums over all candidates, as most of them are beside any line.
@@ -219,5 +219,5 @@ def _robust_straight(x: Array, y: Array) -> tuple[float, float, Array, float]:
     variance = float((inner**2).sum()) / max(1, n - 2)
     correlation = float((inner[1:] * inner[:-1]).sum() / max((inner**2).sum(), 1e-18))
     lengthening = (1 + max(0.0, min(correlation, 0.8))) / (1 - max(0.0, min(correlation, 0.8)))
-    cov = np.linalg.inv(design.T @ (design * weight[:, None])) * variance * lengthening * (n / max(1, n - 2))
+    cov = np.linalg.inv(design.T @ (design * weight[:, None])) * variance * lengthening
     return float(solution[0]), float(solution[1]), cov, spread

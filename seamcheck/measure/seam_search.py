@@ -23,6 +23,9 @@ BLOCK_IN = 0.06
 BLOCK_BOUND = 6.0
 # The flanks' evidence is checked in windows of this width (inches; steps at least), about the length over which it is correlated.
 WINDOW_IN, WINDOW_STEPS = 0.04, 8
+# A seam is compared with itself in this many segments, each free to lie this far off (inches); the ratio that comes out is held toward 1
+# as if this many more segments had agreed.
+SEGMENTS, SEGMENT_REACH_IN, PRIOR_FREEDOM = 7, 0.04, 3.0
 
 
 @dataclass(frozen=True)
@@ -122,3 +125,28 @@ def coarse_grid(pivot_in: float) -> Posterior:
 def fine_grid(pivot_in: float, offset_in: float, slope: float, span_in: float, span_slope: float) -> Posterior:
     """Lines close to one."""
     return candidates(pivot_in, offset_in + np.linspace(-span_in, span_in, 41), slope + np.linspace(-span_slope, span_slope, 31))
+
+
+def disagreement(blocks: Blocks, offset_in: float, slope: float, pivot_in: float, step_in: float) -> float:
+    """By how much the segments of a seam differ more than each is uncertain by: at least 1, a ratio of variances.
+
+    Each segment places the seam for itself, at the slope that all of them gave (Birge's ratio, drawn toward 1 as there are few segments).
+    """
+    n = len(blocks.along_in)
+    count = min(SEGMENTS, n // 2)
+    if count < 3:
+        return 1.0
+    offsets = np.linspace(-SEGMENT_REACH_IN, SEGMENT_REACH_IN, 81)
+    line = Posterior(np.zeros((1, len(offsets))), np.array([slope]), offset_in + offsets, pivot_in)
+    read = along_candidates(blocks.running, blocks.along_in, blocks.border_in[0], step_in, line)[0]
+    owner = np.arange(n) * count // n
+    log_p = np.stack([read[:, owner == k].sum(axis=1) for k in range(count)])
+    p = np.exp(log_p - log_p.max(axis=1, keepdims=True))
+    p /= p.sum(axis=1, keepdims=True)
+    mean = p @ offsets
+    variance = p @ offsets**2 - mean**2 + (offsets[1] - offsets[0]) ** 2
+    middle = np.array([blocks.along_in[owner == k].mean() for k in range(count)]) - pivot_in
+    design = np.column_stack([np.ones(count), middle]) / np.sqrt(variance)[:, None]
+    scaled = mean / np.sqrt(variance)
+    residual = scaled - design @ np.linalg.lstsq(design, scaled, rcond=None)[0]
+    return max(1.0, (float(residual @ residual) + PRIOR_FREEDOM) / (count - 2 + PRIOR_FREEDOM))

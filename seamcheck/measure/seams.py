@@ -17,7 +17,7 @@ from ..edges import LinearPatch
 from ..plane.camera import Camera
 from .seam_grain import grain_evidence
 from .seam_line import LineFit, find_lines, without_lines
-from .seam_search import Blocks, Posterior, along_candidates, coarse_grid, fine_grid, gather
+from .seam_search import Blocks, Posterior, along_candidates, coarse_grid, disagreement, fine_grid, gather
 from .seam_strip import SeamStrip, take_strip
 
 # No more of the seam than this is looked at (inches beyond the tip).
@@ -32,6 +32,10 @@ LINE_SAYS_AT_MOST = 12.0
 GRAIN_AGAINST, GRAIN_AGAINST_PER_SIGNAL = 10.0, 0.1
 # A seam less certain than this at the tip is as good as not seen (standard uncertainty, inches).
 FAINT_U_IN = 0.013
+# What a straight line leaves out: a joint planed by hand bows by a hair; a glue line isn't even (standard uncertainty, inches).
+LINE_BOW_U_IN = 0.0002
+# The grain of two leaves differs in strength, which draws their border a little to one side (standard uncertainty, inches).
+GRAIN_MODEL_U_IN = 0.001
 
 
 @dataclass(frozen=True)
@@ -95,7 +99,7 @@ def _grain(strip: SeamStrip, guess_in: float, margin_in: float) -> Blocks | None
 
 
 def _from_line(strip: SeamStrip, fit: LineFit, pivot: float, seen: Array) -> SeamFit | Reason:
-    return SeamFit(_line(strip, np.array([fit.offset_in, fit.slope]), fit.cov, 0.0003, pivot, seen), "line", fit.width_in, 0)
+    return SeamFit(_line(strip, np.array([fit.offset_in, fit.slope]), fit.cov, LINE_BOW_U_IN, pivot, seen), "line", fit.width_in, 0)
 
 
 def _from_grain(strip: SeamStrip, grain: Blocks, posterior: Posterior, seen: Array) -> SeamFit | Reason:
@@ -106,7 +110,10 @@ def _from_grain(strip: SeamStrip, grain: Blocks, posterior: Posterior, seen: Arr
         fine = fine_grid(pivot, mean[0], mean[1], max(0.004, 5 * u_offset), max(0.005, 5 * u_slope))
         gain = along_candidates(grain.running, grain.along_in, grain.border_in[0], strip.step_in, fine).sum(axis=2)
         mean, cov = Posterior(fine.log_p + gain, fine.slopes, fine.offsets_in, pivot).moments()
-    line = _line(strip, mean, cov, 0.001, pivot, seen)
+    ratio = disagreement(grain, float(mean[0]), float(mean[1]), pivot, strip.step_in)
+    if DEBUG is not None:
+        DEBUG.update(ratio=ratio)
+    line = _line(strip, mean, cov * ratio, GRAIN_MODEL_U_IN, pivot, seen)
     if line.u_sampling_at(strip.tip_in) > FAINT_U_IN:
         return Reason.SEAM_FAINT
     return SeamFit(line, "grain", None, 0)
