@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+import warnings
 from collections.abc import Callable
 from enum import StrEnum
 from pathlib import Path
@@ -207,6 +208,8 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a file's name may hold letters that the terminal lacks
+    if not sys.warnoptions:
+        warnings.simplefilter("ignore")  # a library's warnings are for developers: `python -W default -m seamcheck`
     try:
         app(prog_name="seamcheck")
     except SeamcheckError as error:

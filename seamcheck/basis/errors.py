@@ -112,6 +112,11 @@ class NoRoseFound(PhotoError):
     remedy = "take the photo from above with the whole rose in view."
 
 
+class PhotoTooDark(PhotoError):
+    wrong = "{photo} is too dark to measure:"
+    remedy = "light the top evenly from two sides, and take the photo again."
+
+
 class PhotoTooSoft(PhotoError):
     wrong = "{photo} is too blurred to measure:"
     remedy = "hold the phone still, tap on the rose to focus, and take the photo again in more light."

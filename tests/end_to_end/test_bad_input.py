@@ -231,3 +231,38 @@ class TestOutputs:
         (tmp_path / "a.jpg").write_bytes(jpeg()[:-500])
         refused(run("inspect", "a.jpg", "--json", "a.json"), "cut short")
         assert (tmp_path / "a.json").read_bytes() == result_bytes(DRY_FIT)
+
+
+class TestPhotosThatShowNoRose:
+    """Pictures that are whole, and that the measuring itself has to refuse."""
+
+    def bench(self) -> np.ndarray:
+        rng = np.random.default_rng(2)
+        grain = cv2.GaussianBlur(rng.normal(0, 60, (1200, 1600)).astype(np.float32), (0, 0), 2)
+        return np.clip(np.dstack([120 + grain, 140 + grain, 165 + grain]), 0, 255).astype(np.uint8)
+
+    def cards(self) -> np.ndarray:
+        """A bench with the printed sheet on it, uncut, and nothing else."""
+        import pypdfium2
+
+        from seamcheck.printed.card_sheet import card_sheet
+
+        document = pypdfium2.PdfDocument(card_sheet("letter"))
+        page = np.asarray(document[0].render(scale=100 / 72).to_numpy())
+        document.close()
+        picture = self.bench()
+        picture[50 : 50 + page.shape[0], 300 : 300 + page.shape[1]] = page
+        return cv2.GaussianBlur(picture, (0, 0), 0.8)
+
+    @pytest.mark.parametrize("name", ["even", "bench", "cards", "black", "blurred", "white"])
+    def test_one_sentence_and_no_result(self, run: Callable[..., tuple[int, str]], tmp_path: Path, name: str) -> None:
+        picture = {
+            "even": lambda: np.full((1200, 1600, 3), 128, np.uint8),
+            "bench": self.bench,
+            "cards": self.cards,
+            "black": lambda: (self.cards() * 0.02).astype(np.uint8),
+            "blurred": lambda: cv2.GaussianBlur(self.cards(), (0, 0), 8),
+            "white": lambda: np.full((1200, 1600, 3), 255, np.uint8),
+        }[name]()
+        assert cv2.imwrite(str(tmp_path / "a.jpg"), picture)
+        refused(run("inspect", "a.jpg", "--json", "a.json", "--csv", "a.csv", "--picture", "a.png"), "photo")
