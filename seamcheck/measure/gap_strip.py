@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..basis.frames import Array, right_of
-from ..edges import SRGB_TO_LINEAR, LinearPatch, srgb_decode
+from ..edges import SRGB_TO_LINEAR, LinearPatch
 from ..plane.camera import Camera
 from .gap_sites import JointSite
 
@@ -65,7 +65,7 @@ def sample_joint(patch: LinearPatch, camera: Camera, site: JointSite, z_in: floa
     tangent = corners[2] - corners[0]
     tangent = tangent / np.hypot(*tangent)
     scale = np.abs((beside - corners) @ np.array([tangent[1], -tangent[0]])) / 0.01
-    n_blocks = max(4, int(round((length - 2 * ENDS_IN) / BLOCK_IN)))
+    n_blocks = max(4, round((length - 2 * ENDS_IN) / BLOCK_IN))
     bin_in = BIN_PX / float(scale[1])
     n_bins = int(2 * half_width_in / bin_in) + 1
     block = np.minimum(((s - ENDS_IN) / (length - 2 * ENDS_IN) * n_blocks).astype(int), n_blocks - 1)
@@ -81,23 +81,30 @@ def sample_joint(patch: LinearPatch, camera: Camera, site: JointSite, z_in: floa
     return JointStrip(np.stack(mean[:3], -1).reshape(*shape, 3), count.reshape(shape).astype(float), along, across, px_per_in, bin_in)
 
 
-def unsharpened_light(strip: JointStrip, strength: float, radius_px: float) -> tuple[Array, Array]:
-    """Light (n_blocks, n_bins) of the strip's luma with the phone's sharpening undone, and its slope in code.
+def luma_of(strip: JointStrip) -> Array:
+    """(n_blocks, n_bins) luma in code values 0..1, empty bins filled."""
+    return filled(strip.code @ LUMA_BGR, strip.count)
 
-    A phone sharpens the luma of the finished picture: code + strength (code - blurred code). Along a straight edge that
-    acts across the edge alone, so it is undone bin by bin.
+
+def unsharpened(code: Array, strength: float, radius_px: float) -> Array:
+    """Profiles (n, n_bins) of code values with a phone's sharpening undone.
+
+    A phone sharpens the luma of the finished picture: code + strength (code - code blurred by radius_px). Along a straight
+    edge that acts across the edge alone, so it is undone profile by profile.
     """
-    luma = filled(strip.code @ LUMA_BGR, strip.count)
-    if strength > 0:
-        n_bins = luma.shape[1]
-        lag = np.arange(n_bins) * BIN_PX
-        blur = np.exp(-0.5 * ((lag[:, None] - lag[None, :]) / radius_px) ** 2)
-        blur /= blur.sum(axis=1, keepdims=True)
-        sharpening = (1 + strength) * np.eye(n_bins) - strength * blur
-        luma = np.linalg.solve(sharpening, luma.T).T
-    code = np.clip(luma, 0.004, 1.0)
-    slope = np.where(code <= 0.04045, 1 / 12.92, 2.4 / 1.055 * ((code + 0.055) / 1.055) ** 1.4)
-    return srgb_decode(luma.clip(0)), slope
+    if strength <= 0:
+        return code
+    lag = np.arange(code.shape[1]) * BIN_PX
+    blur = np.exp(-0.5 * ((lag[:, None] - lag[None, :]) / radius_px) ** 2)
+    blur /= blur.sum(axis=1, keepdims=True)
+    sharpening = (1 + strength) * np.eye(len(lag)) - strength * blur
+    return np.linalg.solve(sharpening, code.T).T
+
+
+def slope_of_light(code: Array) -> Array:
+    """How fast linear light grows with the sRGB code."""
+    code = np.clip(code, 0.004, 1.0)
+    return np.where(code <= 0.04045, 1 / 12.92, 2.4 / 1.055 * ((code + 0.055) / 1.055) ** 1.4)
 
 
 def filled(values: Array, count: Array) -> Array:

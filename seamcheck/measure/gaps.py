@@ -1,7 +1,8 @@
-"""How far each joint gapes: two straight edges and the slit between them, fitted to the whole joint at once."""
+"""How far each joint gapes: two straight edges and the slit between them, weighed over the whole joint at once."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,16 +12,22 @@ from ..basis.reasons import Reason
 from ..basis.uncertain import Estimate
 from ..edges import LinearPatch
 from ..plane.camera import Camera
-from .gap_model import N_SHAPE, N_SLIT, SHADE_REACH, W0, W1, SlitData, SlitFit, SlitPrior, edge_along, fit_slit, opening_along
+from .gap_model import JointData, Weighed, weigh
+from .gap_optics import Optics, measure_optics
+from .gap_profiles import Reference, clear_blocks, find_reference, moved, profiles, shared_prior, with_noise_of
 from .gap_sites import JointSite
-from .gap_strip import LUMA_BGR, JointStrip, filled, sample_joint, unsharpened_light
+from .gap_strip import JointStrip, sample_joint
 
 HALF_WIDTH_IN = 0.13  # of the strip: a gap of 0.08 in beside rough places 0.03 in off
-BOW_IN = 0.0006  # standard uncertainty of an edge's straightness. Common practice, no source.
-# Stations at which the opening counts stand 0.05 in apart, as the contract's joints are read.
-STATION_IN = 0.05
-CODE_NOISE_FLOOR = 0.004  # one code value of 255
-DEPENDENCE = 6.0  # how many bins carry one bin's worth of knowledge: wood's figure is alike over that many
+LEAST_CLEAR = 0.3  # of a joint's length; less says too little about its widest place
+BOW_IN = 0.0005  # standard uncertainty of the opening at its widest from edges that aren't quite straight. Common practice, no source.
+STATION_ENDS_IN = (0.04, 0.06)  # the opening counts from and to so far from the nominal edge's ends, where the corners are
+USUAL_GAP_IN = 0.03  # the prior on an opening falls off by e over so much: wider ones are rarer. Common practice, no source.
+ROUGH_IN = 0.03  # how far a found lobe's edge may lie from the real one, standard uncertainty of what the finder promises
+COARSE_PX = np.array([0.05, 0.7, 1.5, 2.6, 4.2, 6.5, 9.5, 13.5, 19.0])
+FINE_STEPS = 8
+# An opening known no better than this isn't worth a number: as wide as anything a maker would leave.
+DARK_U_IN = 0.012
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,192 +43,123 @@ class GapFit:
 
 
 @dataclass(frozen=True, eq=False)
-class Optics:
-    """How the photo draws an edge, shared by all its joints."""
-
-    log_blur: float
-    u_log_blur: float
-    strength: float  # of the phone's sharpening
-    radius_px: float
+class _Look:
+    strip: JointStrip
+    clear: Array  # (n_blocks,) bool
+    lean_in: float
+    depth_in: float
 
 
-PLAIN = Optics(np.log(0.8), 0.35, 0.5, 1.3)
+def measure_gap(patch: LinearPatch, camera: Camera, site: JointSite, z_in: float, veneer_in: float) -> GapFit | Reason:
+    """The opening of one joint by itself; measure_gaps does better, since a rose's joints share their light and their blur."""
+    return measure_gaps(patch, camera, [site], z_in, veneer_in)[0]
 
 
-def measure_gap(
-    patch: LinearPatch, camera: Camera, site: JointSite, z_in: float, raised: bool, veneer_in: float, optics: Optics = PLAIN
-) -> GapFit | Reason:
-    """The opening of one joint whose face lies at height z_in."""
-    seen = look_at_joint(patch, camera, site, z_in)
-    if isinstance(seen, Reason):
-        return seen
-    strip, clear = seen
-    depth = veneer_in
-    middle = site.ends_in.mean(axis=0)
-    lean_in = depth * float((camera.eye_in[:2] - middle) @ right_of(site.direction)) / float(camera.eye_in[2])
-    best = _best_fit(strip, clear, optics, lean_in, depth)
-    if best is None:
-        return Reason.JOINT_COVERED
-    return _reported(best, strip, clear, site)
+def measure_gaps(patch: LinearPatch, camera: Camera, sites: Sequence[JointSite], z_in: float, veneer_in: float) -> list[GapFit | Reason]:
+    """The opening of every joint whose face lies at height z_in over a slit of the veneer's depth, in the order of the sites."""
+    looks = [_look(patch, camera, site, z_in, veneer_in) for site in sites]
+    seen = [look for look in looks if isinstance(look, _Look)]
+    optics = measure_optics([look.strip for look in seen], [look.clear for look in seen])
+    return [look if isinstance(look, Reason) else _measure(look, site, optics) for look, site in zip(looks, sites, strict=True)]
 
 
-def look_at_joint(patch: LinearPatch, camera: Camera, site: JointSite, z_in: float) -> tuple[JointStrip, Array] | Reason:
-    """The joint's strip, which of its blocks show the joint."""
+def _look(patch: LinearPatch, camera: Camera, site: JointSite, z_in: float, veneer_in: float) -> _Look | Reason:
+    if None in site.lobes:
+        return Reason.EDGE_AMBIGUOUS  # the slit beside the field shows neither a depth nor a shade that tells it from the wood
     strip = sample_joint(patch, camera, site, z_in, HALF_WIDTH_IN)
     if strip is None:
         return Reason.JOINT_COVERED
     clear = clear_blocks(strip)
-    if clear.mean() < 0.3:
+    if clear.mean() < LEAST_CLEAR:
         return Reason.JOINT_COVERED
-    return strip, clear
+    middle = site.ends_in.mean(axis=0)
+    eye = camera.eye_in
+    lean_in = veneer_in * float((eye[:2] - middle) @ right_of(site.direction)) / float(eye[2] - z_in)
+    return _Look(strip, clear, lean_in, veneer_in)
 
 
-def clear_blocks(strip: JointStrip) -> Array:
-    """Blocks (n_blocks,) in which both sides have the joint's usual colours: no tape."""
-    place = (np.arange(strip.count.shape[1]) + 0.5) / strip.count.shape[1] * 2 - 1
-    sides = []
-    for side in (-1, 1):
-        use = strip.count * ((place * side > 0.35) & (place * side < 0.9))
-        total = use.sum(axis=1)
-        mean = (strip.code * use[..., None]).sum(axis=1) / np.maximum(total, 1)[:, None]
-        mean[total == 0] = np.nan
-        sides.append(mean)
-    usual = [np.nanmedian(side, axis=0) for side in sides]
-    contrast = max(float(np.linalg.norm(usual[1] - usual[0])), 0.1)
-    away = np.stack([np.linalg.norm(side - mid, axis=1) for side, mid in zip(sides, usual, strict=True)])
-    return np.nanmax(np.where(np.isfinite(away), away, 0), axis=0) < 0.45 * contrast
+def _measure(look: _Look, site: JointSite, optics: Optics) -> GapFit | Reason:
+    strip = look.strip
+    reference = find_reference(strip, look.clear)
+    if reference is None:
+        return Reason.EDGE_AMBIGUOUS
+    scale = float(np.median(strip.px_per_in))
+    data = profiles(strip, look.clear, reference, optics, look.lean_in, look.depth_in)
+    widths = COARSE_PX[COARSE_PX < 0.11 * scale]
+    coarse = _on_grid(data, optics, widths, widths, np.array([False, True]), scale)
+    best = int(np.argmax(coarse.evidence))
+    reference = moved(reference, coarse.shared[best])
+    data = with_noise_of(profiles(strip, look.clear, reference, optics, look.lean_in, look.depth_in), coarse.residual[best])
+    share = _shares(coarse, _likely(coarse, reference, site, scale))
+    sides = [side for side in (False, True) if share[coarse.slit_left == side].sum() > 0.02]
+    fine = [_refined(data, optics, coarse, share, side, scale) for side in sides]
+    return _reported(fine, reference, look, site, scale)
 
 
-def _best_fit(
-    strip: JointStrip, clear: Array, optics: Optics, lean_in: float, depth_in: float
-) -> tuple[SlitFit, SlitData, SlitPrior] | None:
-    light, slope = unsharpened_light(strip, optics.strength, optics.radius_px)
-    scale = strip.px_per_in
-    across = strip.across_in * scale[:, None]
-    luma = strip.code @ LUMA_BGR
-    lines = _strong_lines(luma, strip, clear)
-    if not lines:
-        return None
-    mid_scale = float(np.median(scale))
-    fits = []
-    for start in _starts(lines, optics):
-        low = np.minimum(edge_along(start, strip.along), edge_along(start, strip.along) + opening_along(start, strip.along)) - 7
-        high = edge_along(start, strip.along) + np.maximum(opening_along(start, strip.along), 0) + 7
-        data, prior = _framed(strip, clear, light, slope, across, low, high, lean_in * mid_scale, depth_in * mid_scale, optics)
-        fits.append((fit_slit(data, prior, start, 6), data, prior))
-    return min(fits, key=lambda item: item[0].cost / max(float((item[1].weight > 0).sum()), 1))
+def _on_grid(data: JointData, optics: Optics, inner: Array, outer: Array, sides: Array, scale: float) -> Weighed:
+    grid = np.meshgrid(inner, outer, sides, indexing="ij")
+    return weigh(data, shared_prior(data, optics, scale), *(axis.ravel() for axis in grid))
 
 
-def _framed(
-    strip: JointStrip,
-    clear: Array,
-    light: Array,
-    slope: Array,
-    across: Array,
-    low: Array,
-    high: Array,
-    lean: float,
-    depth: float,
-    optics: Optics,
-) -> tuple[SlitData, SlitPrior]:
-    """The part of the strip between two lines (pixels), with priors from its own woods."""
-    known = (strip.count > 0) & clear[:, None]
-    left = known & (across > low[:, None] - 8) & (across < low[:, None] + 4)
-    right = known & (across < high[:, None] + 8) & (across > high[:, None] - 4)
-    woods = np.array([np.median(light[side]) if side.any() else 0.3 for side in (left, right)])
-    brighter = float(woods.max())
-    window = known & (across > low[:, None]) & (across < high[:, None])
-    noise = 0.012 * slope
-    columns = np.flatnonzero(window.any(axis=0))
-    cut = slice(columns[0], columns[-1] + 1) if len(columns) else slice(0, 1)
-    weight = np.where(window, strip.count / 4 / noise**2 / DEPENDENCE, 0)
-    data = SlitData(light[:, cut], weight[:, cut], across[:, cut], strip.along, lean, max(SHADE_REACH * depth, 1.0))
-    wall = woods[0] if lean > 0 else woods[1]
-    floor = 0.3 * brighter
-    prior = SlitPrior(
-        np.array([0, 0, 4, 4, 0, optics.log_blur]),
-        np.array([30, 30, 8, 8, BOW_IN * float(np.median(strip.px_per_in)), optics.u_log_blur]),
-        np.array([0.35 * wall, floor, 0.4 * floor, 0.4 * floor]),
-        np.array([0.3 * wall + 0.02 * brighter, 0.8 * floor, 0.4 * floor, 0.4 * floor]),
-        woods,
-        0.25 * woods + 0.01,
-    )
-    return data, prior
+def _likely(weighed: Weighed, reference: Reference, site: JointSite, scale: float) -> Array:
+    """Log probabilities (n,) of openings, up to a constant: evidence, the rough places of the edges, and how gaps usually are."""
+    log = weighed.evidence - (weighed.inner_px + weighed.outer_px) / 2 / scale / USUAL_GAP_IN
+    normal = right_of(site.direction)
+    for end, (opening, edge) in enumerate(((weighed.inner_px, reference.inner_px), (weighed.outer_px, reference.outer_px))):
+        left = edge / scale - np.where(weighed.slit_left, opening, 0) / scale
+        for rough, place in ((site.left_edge_in, left), (site.right_edge_in, left + opening / scale)):
+            away = place - float((rough[end] - site.ends_in[end]) @ normal)
+            log = log - 0.5 * (away / ROUGH_IN) ** 2
+    return log
 
 
-def _strong_lines(luma: Array, strip: JointStrip, clear: Array) -> list[Array]:
-    """The two strongest straight edges: places (2,) in pixels at the inner and outer end, strongest first."""
-    full = filled(luma, strip.count)
-    smooth = (full[:, :-3] + full[:, 1:-2]) - (full[:, 2:-1] + full[:, 3:])
-    steepness = np.minimum(np.abs(smooth) / 2, 0.2) * clear[:, None]
-    n_bins = steepness.shape[1]
-    offsets = np.arange(2, n_bins - 2, 2)
-    inner, outer = np.meshgrid(offsets, offsets, indexing="ij")
-    allowed = np.abs(inner - outer) * strip.bin_in < 0.1
-    inner, outer = inner[allowed], outer[allowed]
-    bins = np.clip(np.rint(inner[:, None] + (outer - inner)[:, None] * strip.along).astype(int), 0, n_bins - 1)
-    rows = np.arange(len(strip.along))
-    half = (n_bins + 3) * strip.bin_in / 2
-    place = np.stack([inner, outer], axis=1) * strip.bin_in + 2 * strip.bin_in - half
-    lines: list[Array] = []
-    for _ in range(2):
-        strength = steepness[rows, bins].sum(axis=1) * np.exp(-0.5 * (place.mean(axis=1) / 0.06) ** 2)
-        best = int(np.argmax(strength))
-        if strength[best] <= 0:
-            break
-        lines.append(place[best] * float(np.median(strip.px_per_in)))
-        near = np.abs(np.arange(n_bins)[None, :] - bins[best][:, None]) <= 4
-        steepness = np.where(near, 0, steepness)
-    return lines
+def _shares(weighed: Weighed, log: Array) -> Array:
+    """Probabilities (n,) of the openings on a grid."""
+    for side in (weighed.inner_px, weighed.outer_px):
+        nodes = np.unique(side)
+        cells = np.gradient(nodes) if len(nodes) > 1 else np.ones(1)
+        log = log + np.log(cells[np.searchsorted(nodes, side)])
+    share = np.exp(log - log.max())
+    return share / share.sum()
 
 
-def _starts(lines: list[Array], optics: Optics) -> list[Array]:
-    first = lines[0]
-    starts = [np.array([*first - 0.0, 1.0, 1.0, 0, optics.log_blur]), np.array([*first - 1.0, 1.0, 1.0, 0, optics.log_blur])]
-    if len(lines) > 1:
-        left, right = np.minimum(lines[0], lines[1]), np.maximum(lines[0], lines[1])
-        starts.append(np.array([*left, *np.maximum(right - left, 0.5), 0, optics.log_blur]))
-    return starts
+def _refined(data: JointData, optics: Optics, coarse: Weighed, share: Array, side: bool, scale: float) -> Weighed:
+    here = coarse.slit_left == side
+    axes = []
+    for opening in (coarse.inner_px, coarse.outer_px):
+        nodes = np.unique(opening)
+        mass = np.array([share[here & (opening == node)].sum() for node in nodes])
+        mass = mass / mass.sum()
+        kept = np.flatnonzero(mass > 0.01)
+        low, high = max(kept[0] - 1, 0), min(kept[-1] + 1, len(nodes) - 1)
+        axes.append(np.linspace(nodes[low], nodes[high], FINE_STEPS))
+    return _on_grid(data, optics, axes[0], axes[1], np.array([side]), scale)
 
 
-def _reported(best: tuple[SlitFit, SlitData, SlitPrior], strip: JointStrip, clear: Array, site: JointSite) -> GapFit:
-    fit, data, _ = best
-    inverse = np.linalg.inv(fit.precision)
-    scores = fit.scores - fit.scores.mean(axis=0)
-    pulled = scores.T @ scores + scores[1:].T @ scores[:-1] + scores[:-1].T @ scores[1:]
-    sampling = inverse @ pulled @ inverse
-    model = inverse @ np.diag(fit.prior_precision) @ inverse
-    stations = np.arange(0.04, site.length_in - 0.06, STATION_IN) / site.length_in
-    scale = np.interp(stations, strip.along, strip.px_per_in)
-    opening = opening_along(fit.shape, stations) / scale
-    top = float(np.percentile(opening, 95))
-    at = stations[int(np.argmin(np.abs(opening - top)))]
-    lever = np.zeros(N_SHAPE + N_SLIT)
+def _reported(fine: list[Weighed], reference: Reference, look: _Look, site: JointSite, scale: float) -> GapFit | Reason:
+    inner = np.concatenate([part.inner_px for part in fine])
+    outer = np.concatenate([part.outer_px for part in fine])
+    log = np.concatenate([_likely(part, reference, site, scale) for part in fine])
+    cell = np.concatenate([np.full(len(part.inner_px), np.ptp(part.inner_px) * np.ptp(part.outer_px) + 1e-9) for part in fine])
+    log = log + np.log(cell)
+    share = np.exp(log - log.max())
+    share /= share.sum()
+    ends = np.array([STATION_ENDS_IN[0], site.length_in - STATION_ENDS_IN[1]]) / site.length_in
+    per_px = 1 / np.interp([0, 1], look.strip.along, look.strip.px_per_in)
+    inner_in, outer_in = inner * per_px[0], outer * per_px[1]
+    first, last = (inner_in + (outer_in - inner_in) * t for t in ends)
+    widest = np.minimum(first, last) + 0.95 * np.abs(last - first)
 
-    def estimate(value: float, t: float) -> Estimate:
-        lever[:] = 0
-        lever[[W0, W1]] = (1 - t), t
-        per_px = 1 / float(np.interp(t, strip.along, strip.px_per_in))
-        return Estimate(
-            value,
-            {
-                "sampling": float(np.sqrt(max(lever @ sampling @ lever, 0))) * per_px,
-                "slit": float(np.sqrt(max(lever @ model @ lever, 0))) * per_px,
-            },
-        )
+    def estimate(value: Array) -> Estimate:
+        mean = float(share @ value)
+        return Estimate(mean, {"slit": float(np.sqrt(share @ (value - mean) ** 2)), "bow": BOW_IN})
 
-    place_px = float(edge_along(fit.shape, np.array([at]))[0] + opening_along(fit.shape, np.array([at]))[0] / 2)
-    place = (
-        site.ends_in[0]
-        + at * site.length_in * site.direction
-        + place_px / float(np.interp(at, strip.along, strip.px_per_in)) * right_of(site.direction)
-    )
-    ends = opening_along(fit.shape, np.array([0.0, 1.0])) / np.interp([0, 1], strip.along, strip.px_per_in)
-    return GapFit(
-        estimate(top, float(at)),
-        float(opening.mean()),
-        place,
-        estimate(float(ends[0]), 0.0),
-        estimate(float(ends[1]), 1.0),
-        float(clear.mean()),
-    )
+    top = estimate(widest)
+    if top.u > DARK_U_IN:
+        return Reason.JOINT_DARK
+    t = ends[1] if share @ last > share @ first else ends[0]
+    opening = float(share @ (inner_in + (outer_in - inner_in) * t))
+    left = np.concatenate([part.slit_left for part in fine])
+    edge = reference.at(t) / scale + (opening / 2 if share @ left < 0.5 else -opening / 2)
+    place = site.ends_in[0] + t * site.length_in * site.direction + edge * right_of(site.direction)
+    return GapFit(top, float(share @ (first + last) / 2), place, estimate(inner_in), estimate(outer_in), float(look.clear.mean()))

@@ -1,0 +1,178 @@
+"""From a joint's strip to the few clean profiles that are weighed: tape left out, brought onto the strongest edge, averaged."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..basis.frames import Array
+from ..edges import srgb_decode
+from .gap_model import N_RIM, SHADE_REACH, JointData, SharedPrior
+from .gap_optics import Optics
+from .gap_strip import BIN_PX, JointStrip, luma_of, slope_of_light, unsharpened
+
+GROUP_BLOCKS = 4  # of the strip's blocks to a profile
+REACH_PX = 7.0  # of wood beside the slit that is fitted; farther in it says nothing of the joint
+FINE_FIGURE = 0.03  # of the light: what no smooth change of the wood explains, likewise
+CODE_NOISE = 0.01  # standard deviation of a mean profile's bin about its model, in code 0..1, before the photo has told
+DEPENDENCE = 6.0  # how many bins carry one bin's worth of knowledge, likewise: blur, compression and figure tie neighbours
+EDGE_FREE_PX = 1.0  # how far the reference edge may lie from where the search put it
+BOW_IN = 0.0007  # of one edge, standard uncertainty. Common practice, no source.
+# Of the lighter wood's light: the open floor of a slit and its standard uncertainty, and how far the walls' shade
+# may differ from the usual.
+FLOOR, FLOOR_U, SHADE_U = 0.35, 0.35, 0.15
+SLIT_BLOCKS = 0.12  # relative: how the slit's light differs from one place along the joint to the next
+USUAL_STRIPE, LEAST_STRIPE = 0.08, 0.02  # relative: wood's figure, and the least that is ever even. Common practice, no source.
+
+
+@dataclass(frozen=True)
+class Reference:
+    """The joint's strongest edge: pixels to the right of the nominal edge at its inner and outer end, and its bow."""
+
+    inner_px: float
+    outer_px: float
+    bow_px: float = 0.0
+
+    def at(self, along: Array | float) -> Array:
+        """Its place at 0..1 along the joint."""
+        along = np.asarray(along, float)
+        return self.inner_px + (self.outer_px - self.inner_px) * along + self.bow_px * 4 * along * (1 - along)
+
+
+def moved(reference: Reference, shared: Array) -> Reference:
+    """The reference edge where a weighing put it."""
+    step = np.clip(shared[:3], -1.5, 1.5)
+    return Reference(reference.inner_px + step[0], reference.outer_px + step[1], reference.bow_px + step[2])
+
+
+def clear_blocks(strip: JointStrip) -> Array:
+    """Blocks (n_blocks,) in which both sides have the joint's usual colours: no tape."""
+    place = (np.arange(strip.count.shape[1]) + 0.5) / strip.count.shape[1] * 2 - 1
+    sides = []
+    for side in (-1, 1):
+        use = strip.count * ((place * side > 0.35) & (place * side < 0.9))
+        total = use.sum(axis=1)
+        mean = (strip.code * use[..., None]).sum(axis=1) / np.maximum(total, 1)[:, None]
+        mean[total == 0] = np.nan
+        sides.append(mean)
+    usual = [np.nanmedian(side, axis=0) for side in sides]
+    contrast = max(float(np.linalg.norm(usual[1] - usual[0])), 0.1)
+    away = np.stack([np.linalg.norm(side - mid, axis=1) for side, mid in zip(sides, usual, strict=True)])
+    return np.nanmax(np.where(np.isfinite(away), away, 0), axis=0) < 0.45 * contrast
+
+
+def find_reference(strip: JointStrip, clear: Array) -> Reference | None:
+    """The strongest straight edge within reach of the rough one."""
+    luma = luma_of(strip)
+    smooth = (luma[:, :-3] + luma[:, 1:-2]) - (luma[:, 2:-1] + luma[:, 3:])
+    steepness = np.minimum(np.abs(smooth) / 2, 0.2) * clear[:, None]
+    n_bins = steepness.shape[1]
+    offsets = np.arange(2, n_bins - 2, 2)
+    inner, outer = (grid.ravel() for grid in np.meshgrid(offsets, offsets, indexing="ij"))
+    allowed = np.abs(inner - outer) * strip.bin_in < 0.1
+    inner, outer = inner[allowed], outer[allowed]
+    bins = np.clip(np.rint(inner[:, None] + (outer - inner)[:, None] * strip.along).astype(int), 0, n_bins - 1)
+    half = (n_bins + 3) * strip.bin_in / 2
+    place = (np.stack([inner, outer], axis=1) + 2) * strip.bin_in - half
+    strength = steepness[np.arange(len(strip.along)), bins].sum(axis=1) * np.exp(-0.5 * (place.mean(axis=1) / 0.06) ** 2)
+    best = int(np.argmax(strength))
+    if strength[best] <= 0:
+        return None
+    scale = float(np.median(strip.px_per_in))
+    return Reference(*(place[best] * scale))
+
+
+def profiles(strip: JointStrip, clear: Array, reference: Reference, optics: Optics, lean_in: float, depth_in: float) -> JointData:
+    """Mean profiles of groups of clear blocks, sharpening undone, the reference edge at 0."""
+    scale = float(np.median(strip.px_per_in))
+    code = unsharpened(luma_of(strip), optics.strength, optics.radius_px)
+    across = strip.across_in * strip.px_per_in[:, None] - reference.at(strip.along)[:, None]
+    reach = REACH_PX + 0.1 * scale
+    grid = np.arange(-np.ceil(reach / BIN_PX), np.ceil(reach / BIN_PX) + 1) * BIN_PX
+    lines, known = np.zeros((len(code), len(grid))), np.zeros((len(code), len(grid)), bool)
+    for i in np.flatnonzero(clear & (strip.count.sum(axis=1) > 0)):
+        lines[i] = np.interp(grid, across[i], code[i])
+        seen = across[i][strip.count[i] > 0]
+        known[i] = (grid >= seen.min()) & (grid <= seen.max())
+    groups = np.array_split(np.arange(len(code)), max(2, len(code) // GROUP_BLOCKS))
+    groups = [g for g in groups if known[g].any(axis=1).sum() >= 1]
+    number = np.stack([known[g].sum(axis=0) for g in groups])
+    mean = np.stack([(lines[g] * known[g]).sum(axis=0) for g in groups]) / np.maximum(number, 1)
+    held = [g[known[g].any(axis=1)] for g in groups]
+    along = np.array([strip.along[g].mean() for g in held])
+    length = np.array([np.ptp(strip.along[g]) + 1 / len(code) for g in held])
+    light, slope = srgb_decode(mean.clip(0)), slope_of_light(mean)
+    woods = np.array([_level(light, number, side) for side in ((grid < -4) & (grid > -14), (grid > 4) & (grid < 14))])
+    bright = (grid < -3) & (grid > -10) if woods[0] > woods[1] else (grid > 3) & (grid < 10)
+    lit = np.array(
+        [np.median(row[bright & (n > 0)]) if (bright & (n > 0)).any() else woods.max() for row, n in zip(light, number, strict=True)]
+    )
+    lit = lit / np.median(lit)
+    figures = [_figure(light, number, (grid * side > 0.06 * scale) & (grid * side < 0.12 * scale)) for side in (-1, 1)]
+    variance = (CODE_NOISE * slope) ** 2 + (FINE_FIGURE * light) ** 2
+    weight = number / GROUP_BLOCKS / variance / DEPENDENCE
+    stripe = np.array([f.stripe for f in figures])
+    changes_mean = np.concatenate([*([level, 0, 0] for level in woods), [0]])
+    changes_u = np.concatenate(
+        [*([f.blocks * level, f.spread * level, f.spread * level] for level, f in zip(woods, figures, strict=True)), [SLIT_BLOCKS]]
+    )
+    reach = max(SHADE_REACH * depth_in * scale, 1.0)
+    return JointData(
+        light, weight, grid, along, length, lit, woods, changes_mean, changes_u, stripe, lean_in * scale, reach, optics.blur_px
+    )
+
+
+def with_noise_of(data: JointData, residual: Array) -> JointData:
+    """The same profiles with weights that their own residuals bear out: size, and likeness of neighbours."""
+    near = np.abs(data.across_px) < 12
+    z = residual[:, near] * np.sqrt(data.weight[:, near] * DEPENDENCE)
+    size = max(float(np.median(np.abs(z[z != 0]))) / 0.6745, 1.0) if (z != 0).any() else 1.0
+    z = np.clip(z / size, -3, 3)
+    square = float((z * z).mean())
+    tied = 1.0
+    for k in range(1, 9):
+        likeness = float((z[:, k:] * z[:, :-k]).mean()) / square
+        if likeness < 0.05:
+            break
+        tied += 2 * likeness
+    return replace(data, weight=data.weight * DEPENDENCE / max(tied, DEPENDENCE) / size**2)
+
+
+@dataclass(frozen=True)
+class _Figure:
+    """A wood's figure, seen in mean profiles: relative standard deviations."""
+
+    blocks: float  # of a profile's level about the joint's
+    spread: float  # of a bin about its profile's level
+    stripe: float  # of what runs along the whole joint
+
+
+def _figure(light: Array, number: Array, side: Array) -> _Figure:
+    held = (number[:, side] > 0).all(axis=1)
+    rows = light[:, side][held]
+    if len(rows) < 2 or rows.shape[1] < 12:
+        return _Figure(0.25, USUAL_STRIPE, USUAL_STRIPE)
+    level = rows.mean(axis=1, keepdims=True)
+    rows = rows / level - 1
+    blocks = 1.4826 * float(np.median(np.abs(level / np.median(level) - 1)))
+    across = rows.mean(axis=0)
+    coarse = across[: len(across) // 6 * 6].reshape(-1, 6).mean(axis=1)
+    spread = float(np.sqrt((rows * rows).mean()))
+    return _Figure(max(1.5 * blocks, 0.02), max(spread, 0.015), max(float(coarse.std()), LEAST_STRIPE))
+
+
+def shared_prior(data: JointData, optics: Optics, scale: float) -> SharedPrior:
+    """What is taken to be likely before looking: about the edge found, the photo's blur, the slit's light and the woods' figure."""
+    brighter = float(data.wood.max())
+    wall = float(data.wood[0] if data.lean_px > 0 else data.wood[1])
+    rim = np.repeat(data.stripe, N_RIM // 2)
+    mean = np.array([0, 0, 0, 0, 0.35 * wall, FLOOR * brighter, 0, 0, *np.zeros(N_RIM)])
+    u = [EDGE_FREE_PX, EDGE_FREE_PX, BOW_IN * scale, optics.u_log_blur]
+    u += [0.3 * wall + 0.02 * brighter, FLOOR_U * brighter, SHADE_U * brighter, SHADE_U * brighter, *rim]
+    return SharedPrior(mean, np.array(u))
+
+
+def _level(light: Array, number: Array, side: Array) -> float:
+    held = light[:, side][number[:, side] > 0]
+    return float(np.median(held)) if len(held) else 0.3
