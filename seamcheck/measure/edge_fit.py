@@ -30,9 +30,10 @@ LIGHT_FLOOR = 0.004
 EVIDENCE_CAP = 80.0
 # Weight of the colours' evidence (neighbouring pixels repeat each other) beside that of the edge's shape.
 REGION_WEIGHT = 0.8
-# The refined search looks so far to either side of the voted line, photo pixels, in steps of FINE_PX.
+# The refined search looks so far to either side of the voted line, photo pixels, in steps of PLACE_STEP_PX.
 SLACK_PX = 4.0
-FINE_PX = 0.25
+PLACE_STEP_PX = 0.5
+FINE_PX = 0.25  # samples of the refined profiles
 # What a profile model misses (halos of sharpening, the wood's figure), as shares of the light and of the jump.
 MISS_OF_LIGHT, MISS_OF_JUMP = 0.03, 0.03
 # A block whose wood or field differs so much from the edge's other blocks (log light) lies under tape.
@@ -51,7 +52,7 @@ class EdgeTask:
     search_in: float  # how far to either side the edge may lie
     u_place_in: float  # how far it usually lies off, standard deviation
     u_turn: float  # rad, the same of its direction
-    learn_colours: bool = True  # whether the colours inside and outside tell where the edge lies
+    blurs_px: tuple[float, ...] = BLUR_PX  # the photo's blur, as far as it is known
 
     @property
     def direction(self) -> Array:
@@ -87,20 +88,33 @@ class EdgeFit:
 def measure_edge(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float) -> EdgeFit | None:
     """Measure one edge; None where nothing straight can be found in the strip."""
     px_in = 1 / camera.px_per_in_at((task.from_in + task.to_in) / 2, z_in)
-    rough = _vote(_Blocks.of(patch, camera, task, z_in, px_in, task.search_in / px_in, 1.0), task, px_in)
+    rough = _vote(_Blocks.of(patch, camera, task, z_in, px_in), task, px_in)
     if rough is None:
         return None
     task = task.moved(*rough)
     for _ in range(2):
-        blocks = _Blocks.of(patch, camera, task, z_in, px_in, SLACK_PX, FINE_PX)
-        refined = _refine(blocks, task, px_in)
+        refined = _refine(patch, camera, task, z_in, px_in)
         if refined is None:
             return None
         ends = refined.fit.place([0.0, task.length_in])
-        if np.max(np.abs(ends)) < 0.6 * SLACK_PX * px_in:
+        if np.max(np.abs(ends)) < 0.5 * SLACK_PX * px_in:
             break
         task = task.moved(float(ends[0]), float((ends[1] - ends[0]) / task.length_in))
     return _edge_of(refined, task, z_in)
+
+
+def _outward_strip(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_in: float, half_px: float, step_px: float) -> Strip:
+    """A strip along the rough line whose across axis points outward."""
+    strip = sample_strip(patch, camera, task.from_in, task.to_in, z_in, half_px * px_in, px_in, step_px * px_in)
+    return strip if task.outside > 0 else Strip(strip.light[:, ::-1], strip.along_in, strip.across_in)
+
+
+def _block_means(strip: Strip) -> tuple[Array, Array]:
+    """(middle along (blocks,), mean light (blocks, across, 3))."""
+    count = max(1, len(strip.along_in) // BLOCK_ROWS)
+    rows = count * BLOCK_ROWS
+    light = strip.light[:rows].reshape(count, BLOCK_ROWS, -1, 3).mean(axis=1)
+    return strip.along_in[:rows].reshape(count, BLOCK_ROWS).mean(axis=1), light
 
 
 @dataclass(frozen=True)
@@ -116,21 +130,16 @@ class _Blocks:
     inward_in: Array  # (blocks,) room
 
     @staticmethod
-    def of(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_in: float, search_px: float, step_px: float) -> _Blocks:
+    def of(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_in: float) -> _Blocks:
         reach_px = task.beyond.reach_px(px_in)
-        window = np.arange(-round(INSIDE_PX / step_px), round(reach_px / step_px) + 1) * step_px
-        half = search_px + max(INSIDE_PX, reach_px) + step_px
-        strip = sample_strip(patch, camera, task.from_in, task.to_in, z_in, half * px_in, px_in, step_px * px_in)
-        if task.outside < 0:
-            strip = Strip(strip.light[:, ::-1], strip.along_in, strip.across_in)
-        count = max(1, len(strip.along_in) // BLOCK_ROWS)
-        rows = count * BLOCK_ROWS
-        light = strip.light[:rows].reshape(count, BLOCK_ROWS, -1, 3).mean(axis=1)
-        middle = strip.along_in[:rows].reshape(count, BLOCK_ROWS).mean(axis=1)
+        window = np.arange(-round(INSIDE_PX), round(reach_px) + 1, dtype=float)
+        half = task.search_in / px_in + max(INSIDE_PX, reach_px) + 1
+        strip = _outward_strip(patch, camera, task, z_in, px_in, half, 1.0)
+        middle, light = _block_means(strip)
         windows = np.lib.stride_tricks.sliding_window_view(light, len(window), axis=1)
         places = strip.across_in[: windows.shape[1]] - window[0] * px_in
         inward, outward = (np.interp(middle, task.room[:, 0], task.room[:, k]) for k in (1, 2))
-        near = np.abs(places) <= search_px * px_in + 1e-9
+        near = np.abs(places) <= task.search_in + 1e-9
         usable = (places > -inward[:, None] + 0.8 * INSIDE_PX * px_in) & (places < outward[:, None] - 0.8 * reach_px * px_in)
         usable &= np.isfinite(windows).all(axis=(2, 3)) & near
         return _Blocks(middle, windows, places, window, usable, strip, inward)
@@ -146,15 +155,15 @@ def _vote(blocks: _Blocks, task: EdgeTask, px_in: float) -> tuple[float, float] 
     weighted = windows * root
     total = np.sum(weighted**2, axis=(-1, -2))
     level = np.stack([np.ones_like(window), window], axis=-1)
-    without = np.maximum(total - _explained(weighted, level, root), 0)
-    with_edge = np.min([total - _explained(weighted, design, root) for design in task.beyond.designs(window, VOTE_BLUR_PX, px_in)], axis=0)
+    without = np.maximum(total - _window_explained(weighted, level, root), 0)
+    designs = task.beyond.designs(window, VOTE_BLUR_PX, px_in)
+    with_edge = np.min([total - _window_explained(weighted, design, root) for design in designs], axis=0)
     # A likelihood ratio with the scale of the misfit unknown: an edge in figured wood fits badly, but far better than none.
     samples = 3 * len(window)
     evidence = np.minimum(0.5 * len(window) * np.log((without + samples) / (with_edge + samples)), EVIDENCE_CAP)
-    if task.learn_colours:
-        first = round(-window[0])
-        colours = region_evidence(blocks.strip, BLOCK_ROWS, blocks.inward_in, task.search_in, LIGHT_FLOOR)
-        evidence = evidence + REGION_WEIGHT * colours[:, first : first + evidence.shape[1]]
+    first = round(-window[0])
+    colours = region_evidence(blocks.strip, BLOCK_ROWS, blocks.inward_in, task.search_in, LIGHT_FLOOR)
+    evidence = evidence + REGION_WEIGHT * colours[:, first : first + evidence.shape[1]]
     evidence = np.where(blocks.usable, evidence, np.min(evidence, axis=1, where=blocks.usable, initial=0.0)[:, None])
     return _best_line(evidence, blocks.along_in, blocks.places_in, task)
 
@@ -167,6 +176,15 @@ def _weights(blocks: _Blocks, task: EdgeTask) -> Array:
     outer = np.median(light[:, (across > 0.6 * task.search_in)], axis=(0, 1))
     allowed = np.stack([MISS_OF_LIGHT * inner, MISS_OF_LIGHT * outer]) + LIGHT_FLOOR / 2 + MISS_OF_JUMP * np.abs(outer - inner)
     return np.where(blocks.window_px < 0, 1 / allowed[0][:, None], 1 / allowed[1][:, None])
+
+
+def _window_explained(weighted: Array, design: Array, root: Array) -> Array:
+    """(blocks, places): what a design (window, k) explains of each window (blocks, places, 3, window), channels together."""
+    result = np.zeros(weighted.shape[:2])
+    for channel in range(3):
+        basis = np.linalg.qr(design * root[channel][:, None])[0]
+        result += np.sum((weighted[:, :, channel] @ basis) ** 2, axis=-1)
+    return result
 
 
 def _best_line(evidence: Array, along: Array, places: Array, task: EdgeTask) -> tuple[float, float] | None:
@@ -199,58 +217,66 @@ class _Refined:
     misfit: float
 
 
-def _refine(blocks: _Blocks, task: EdgeTask, px_in: float) -> _Refined | None:
-    """Measure the line again in linear light, block by block, and fit it robustly."""
-    keep = blocks.usable.sum(axis=1) > 0.7 * blocks.usable.sum(axis=1).max()
-    if keep.sum() < MIN_BLOCKS or not blocks.usable.any():
+def _refine(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_in: float) -> _Refined | None:
+    """Measure the line again in linear light, block by block, and fit it robustly.
+
+    Every place is judged by the same samples, from INSIDE_PX inside the rough line to the model's reach beyond it.
+    """
+    reach_px = task.beyond.reach_px(px_in)
+    strip = _outward_strip(patch, camera, task, z_in, px_in, max(INSIDE_PX, reach_px), FINE_PX)
+    along, light = _block_means(strip)
+    x = strip.across_in / px_in
+    seen = (x >= -INSIDE_PX) & (x <= reach_px)
+    x, light = x[seen], light[:, seen]
+    inward, outward = (np.interp(along, task.room[:, 0], task.room[:, k]) for k in (1, 2))
+    keep = (inward > INSIDE_PX * px_in) & (outward > 0.8 * reach_px * px_in) & np.isfinite(light).all(axis=(1, 2))
+    if keep.sum() < MIN_BLOCKS:
         return None
-    places_ok = blocks.usable[keep].all(axis=0)
-    if places_ok.sum() < 5:
-        return None
-    windows = blocks.windows[keep][:, places_ok].astype(float)
-    places = blocks.places_in[places_ok] / px_in
-    along = blocks.along_in[keep]
-    window = blocks.window_px
-    at_zero = windows[:, int(np.argmin(np.abs(places)))]  # (blocks, 3, window)
-    typical = np.median(at_zero, axis=0)
-    inner, outer = np.median(typical[:, window < -1.5], axis=-1), np.median(typical[:, window > 1.5], axis=-1)
-    jump = typical.max(axis=-1) - typical.min(axis=-1)
-    allowed = np.stack([MISS_OF_LIGHT * inner, MISS_OF_LIGHT * outer]) + LIGHT_FLOOR / 2 + MISS_OF_JUMP * jump  # (side, channel)
-    root = np.where(window < 0, 1 / allowed[0][:, None], 1 / allowed[1][:, None])  # (channel, window)
-    weighted = windows * root
-    total = np.sum(weighted**2, axis=(-1, -2))
-    tables, chosen = [], None
-    for blur in BLUR_PX:
-        options = [total - _explained(weighted, design, root) for design in task.beyond.designs(window, blur, px_in)]
-        sums = [_trimmed(option) for option in options]
-        if chosen is None or min(sums) < chosen[0]:
-            chosen, tables = (min(sums), blur), options
+    along, light = along[keep], light[keep].astype(float)
+    typical = np.median(light, axis=0)  # (samples, 3)
+    jump = typical.max(axis=0) - typical.min(axis=0)
+    weight = 1 / (MISS_OF_LIGHT * typical + MISS_OF_JUMP * jump + LIGHT_FLOOR / 2) ** 2
+    places = np.arange(-SLACK_PX, SLACK_PX + PLACE_STEP_PX / 2, PLACE_STEP_PX)
+    offsets = x[None, :] - places[:, None]
+    total = np.einsum("xc,bxc->b", weight, light**2)[:, None]
+    chosen: tuple[float, float, list[Array]] | None = None
+    for blur in task.blurs_px:
+        tables = [np.maximum(total - _explained(light, design, weight), 0.0) for design in task.beyond.designs(offsets, blur, px_in)]
+        least = min(_trimmed(table) for table in tables)
+        if chosen is None or least < chosen[0]:
+            chosen = least, blur, tables
     assert chosen is not None
-    blur = chosen[1]
-    designs = task.beyond.designs(window, blur, px_in)
-    freedom = max(3 * (window[-1] - window[0]) - 16, 8)  # independent samples a block, less the unknowns
+    _, blur, tables = chosen
     sums = np.array([_trimmed(table) for table in tables])
     best = int(np.argmin(sums))
+    freedom = max(3 * (INSIDE_PX + reach_px) - 16, 8)  # independent samples a block, less the unknowns
     scale = np.maximum(tables[best].min(axis=1) * FINE_PX / freedom, 1e-6)
-    typical_scale = float(np.median(scale))
+    usual = float(np.median(scale))
     fits = []
-    for table, design in zip(tables, designs, strict=True):
-        at, spread = _minimum(table * FINE_PX / np.maximum(scale, 0.3 * typical_scale)[:, None], places)
-        same = _untaped(weighted, root, design, at, places)
+    for table, design in zip(tables, task.beyond.designs(offsets, blur, px_in), strict=True):
+        at, spread = _minimum(table * FINE_PX / np.maximum(scale, 0.3 * usual)[:, None], places)
+        same = _untaped(light, design, weight, at, places)
         fits.append(fit_line(along, at * px_in, spread * px_in, same))
-    if fits[best] is None:
+    whole = fits[best]
+    if whole is None:
         return None
     # Designs that fit nearly as well (the glue's width) share the answer; blocks repeat each other, hence a third.
-    chi = (sums - sums[best]) * FINE_PX / typical_scale / 3
-    share = np.array([np.exp(-0.5 * c) if f is not None else 0.0 for c, f in zip(chi, fits, strict=True)])
+    chi = (sums - sums[best]) * FINE_PX / usual / 3
+    share = np.array([0.0 if fit is None else float(np.exp(-0.5 * c)) for c, fit in zip(chi, fits, strict=True)])
     share /= share.sum()
     middle = float(np.mean(along))
-    where = np.array([f.place(middle) if f is not None else 0.0 for f in fits])
+    where = np.array([0.0 if fit is None else float(fit.place(middle)) for fit in fits])
     mean = float(share @ where)
-    u_model = float(np.sqrt(share @ (where - mean) ** 2))
-    fit = fits[best].shifted(mean - float(fits[best].place(middle)))
-    contrast = float(np.max(np.abs(outer - inner) / allowed.mean(axis=0)))
-    return _Refined(fit, blur, u_model, inner, outer, contrast, typical_scale)
+    inner, outer = np.median(typical[x < -1.5], axis=0), np.median(typical[x > 1.5], axis=0)
+    return _Refined(
+        whole.shifted(mean - where[best]),
+        blur,
+        float(np.sqrt(share @ (where - mean) ** 2)),
+        inner,
+        outer,
+        float(np.max(np.abs(outer - inner) * np.sqrt(np.median(weight, axis=0)))),
+        usual,
+    )
 
 
 def _trimmed(table: Array) -> float:
@@ -258,28 +284,31 @@ def _trimmed(table: Array) -> float:
     return float(np.sum(np.sort(table.min(axis=1))[: max(2, int(0.7 * len(table)))]))
 
 
-def _explained(weighted: Array, design: Array, root: Array) -> Array:
-    """(blocks, places): the weighted sum of squares that a design explains, channels together."""
-    result = 0.0
+def _explained(light: Array, design: Array, weight: Array) -> Array:
+    """(blocks, places): the weighted sum of squares of light (blocks, samples, 3) that a design (places, samples, k) explains."""
+    result = np.zeros((len(light), len(design)))
     for channel in range(3):
-        basis = np.linalg.qr(design * root[channel][:, None])[0]
-        result = result + np.sum((weighted[:, :, channel] @ basis) ** 2, axis=-1)
-    return np.asarray(result)
+        weighted = design * weight[:, channel][:, None]
+        right = np.swapaxes(weighted, 1, 2) @ light[:, :, channel].T  # (places, k, blocks)
+        normal = np.swapaxes(weighted, 1, 2) @ design
+        diagonal = np.einsum("pkk->pk", normal)
+        normal = normal + 1e-9 * diagonal.max(axis=1)[:, None, None] * np.eye(design.shape[2])
+        result += np.sum(right * np.linalg.solve(normal, right), axis=1).T
+    return result
 
 
-def _untaped(weighted: Array, root: Array, design: Array, at_px: Array, places_px: Array) -> Array:
+def _untaped(light: Array, design: Array, weight: Array, at_px: Array, places_px: Array) -> Array:
     """(blocks,) whether a block's wood (first column) and field (third column) look like the other blocks'."""
-    index = np.clip(np.round((at_px - places_px[0]) / FINE_PX).astype(int), 0, len(places_px) - 1)
-    chosen = weighted[np.arange(len(index)), index]  # (blocks, 3, window)
-    tone = []
+    index = np.clip(np.round((at_px - places_px[0]) / PLACE_STEP_PX).astype(int), 0, len(places_px) - 1)
+    tone = np.empty((3, len(light), 2))
     for channel in range(3):
-        solve = np.linalg.pinv(design * root[channel][:, None])
-        level = chosen[:, channel] @ solve.T
-        tone.append(np.log(np.maximum(level[:, [0, 2]], LIGHT_FLOOR)))
-    away = np.stack(tone)  # (3, blocks, 2)
-    away = np.abs(away - np.median(away, axis=1, keepdims=True))
+        root = np.sqrt(weight[:, channel])
+        solve = np.linalg.pinv(design * root[:, None])[index]  # (blocks, k, samples)
+        level = np.einsum("bks,bs->bk", solve, light[:, :, channel] * root)
+        tone[channel] = np.log(np.maximum(level[:, [0, 2]], LIGHT_FLOOR))
+    away = np.abs(tone - np.median(tone, axis=1, keepdims=True))
     usual = 1.4826 * np.median(away, axis=1, keepdims=True)
-    return (away < np.maximum(TAPE_TONE, 4 * usual)).all(axis=(0, 2))
+    return np.asarray((away < np.maximum(TAPE_TONE, 4 * usual)).all(axis=(0, 2)))
 
 
 def _minimum(cost: Array, places: Array) -> tuple[Array, Array]:

@@ -1,7 +1,8 @@
 """What the photo shows across a straight edge: linear models of a profile, for every kind of edge.
 
 A profile runs from the wood of a lobe (negative places) across its edge (0) to what lies beyond. Each model is a design
-matrix: the profile is a linear combination of its columns, blurred by the photo's point spread (a Gaussian).
+matrix (..., samples, columns) for places (..., samples): the profile is a linear combination of its columns, blurred by the
+photo's point spread (a Gaussian). The first column is the wood's level, the third the level beyond.
 """
 
 from __future__ import annotations
@@ -93,7 +94,7 @@ class Shaded:
     def designs(self, place_px: Array, blur_px: float, px_in: float) -> list[Array]:
         inside, _, ramp, _ = _pieces(place_px, blur_px)
         # Blur the shaded field numerically on a fine grid that runs well past both ends.
-        fine = np.arange(place_px[0] - 5, place_px[-1] + 5, 0.1)
+        fine = np.arange(place_px.min() - 5, place_px.max() + 5, 0.1)
         side_px = max(0.0, -self.lean_in / px_in)
         field = np.where(fine >= side_px, self.shading.at(fine * px_in + self.lean_in, self.normal), 0.0)
         # A sample that the edge cuts counts in part.
