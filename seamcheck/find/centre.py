@@ -49,13 +49,13 @@ def centre_candidates(light: LogLight) -> list[Array]:
     steps = light.limited_steps()
     places: list[Array] = []
     for turn in TURNS_DEG:
-        match = _match_with_turned(steps[0], np.radians(turn), HILL_IN * light.view.px_per_in)
-        places += [place for _, place in _peaks(match, light, TURN_KEEPS)]
+        match = match_with_turned(steps[0], np.radians(turn), light.view.px_per_in)
+        places += [place for _, place in peaks(match, light, TURN_KEEPS)]
     rated: list[tuple[float, Array]] = []
     for score in _harmonic_scores(steps, light):
-        peaks = _peaks(score, light, 2 * HARMONIC_KEEPS)
-        usual = float(np.median([value for value, _ in peaks])) if peaks else 1.0
-        rated += [(value / max(usual, 1e-9), place) for value, place in peaks[:2]]
+        high = peaks(score, light, 2 * HARMONIC_KEEPS)
+        usual = float(np.median([value for value, _ in high])) if high else 1.0
+        rated += [(value / max(usual, 1e-9), place) for value, place in high[:2]]
     rated.sort(key=lambda one: -one[0])
     places += [place for _, place in rated[:HARMONIC_KEEPS]]
     kept: list[Array] = []
@@ -65,7 +65,7 @@ def centre_candidates(light: LogLight) -> list[Array]:
     return kept
 
 
-def _peaks(score: Floats, light: LogLight, keep: int) -> list[tuple[float, Array]]:
+def peaks(score: Floats, light: LogLight, keep: int) -> list[tuple[float, Array]]:
     """The strongest local maxima of a map, as (value, place on the plane)."""
     import cv2
 
@@ -76,8 +76,8 @@ def _peaks(score: Floats, light: LogLight, keep: int) -> list[tuple[float, Array
     return [(float(score[rows[i], columns[i]]), light.view.in_of(np.array([columns[i], rows[i]], float))) for i in best]
 
 
-def _match_with_turned(steps: Floats, turn: float, hill_px: float) -> Floats:
-    """(h, w): how well the gradient field (h, w, 2) fits itself turned by `turn` about each place."""
+def match_with_turned(steps: Floats, turn: float, px_per_in: float) -> Floats:
+    """(h, w): how well the gradient field (h, w, 2) fits itself turned by `turn` (rad) about each place, its broad hill taken off."""
     import cv2
     from scipy import fft
 
@@ -99,7 +99,7 @@ def _match_with_turned(steps: Floats, turn: float, hill_px: float) -> Floats:
     match = np.roll(match, (height, width), axis=(0, 1))
     score = cv2.remap(match, (across + width).astype(np.float32), (down + height).astype(np.float32), cv2.INTER_LINEAR)
     score = cv2.GaussianBlur(score, (0, 0), 0.8)
-    return score - cv2.GaussianBlur(score, (0, 0), hill_px)
+    return score - cv2.GaussianBlur(score, (0, 0), HILL_IN * px_per_in)
 
 
 def _harmonic_scores(steps: NDArray[np.float32], light: LogLight) -> list[Floats]:

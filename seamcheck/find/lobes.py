@@ -16,6 +16,7 @@ import numpy as np
 
 from ..basis.frames import Array, right_of
 from ..kite import FoundLobe, Kite
+from .halves import discriminant, tell_dark_sides
 from .light import Floats, LogLight, sample
 
 # Strips: half widths of the passes (inches), spacing across and stations along an edge.
@@ -31,9 +32,6 @@ BLUR_IN = 0.025
 
 # Pixels nearer to the line than this don't teach its colours (inches).
 COLOUR_FROM_IN = 0.05
-
-# Texture and noise below this (log light) are not trusted to be the woods' real spread.
-COLOUR_FLOOR = 0.03
 
 # A lobe lies this far from where its ring has it, and its corners differ by this from the ring's shape (inches, standard
 # deviations): common practice, no source; wide for taped-up work.
@@ -125,23 +123,6 @@ def _step_across(strips: _Strips, kinds: Array) -> tuple[Array, Array]:
     return np.clip(np.where(usable, step, 0.0), -0.5, 1.0), shows * trust[:, None]
 
 
-def discriminant(inner: Array, outer: Array) -> tuple[Array, float]:
-    """Fisher's linear discriminant of paired colours (n, 3): the direction (3,) along which outer less inner is 1, and the distance.
-
-    The jump is the median of the pairs' differences; the spread that of the colours about their medians, with far ones limited.
-    """
-    jump = np.median(outer - inner, axis=0)
-    spread = COLOUR_FLOOR**2 * np.eye(3)
-    for side in (inner, outer):
-        away = side - np.median(side, axis=0)
-        limit = 3 * np.median(np.abs(away), axis=0) + 1e-6
-        away = np.clip(away, -limit, limit)
-        spread = spread + away.T @ away / len(away) / 2
-    axis = np.asarray(np.linalg.solve(spread, jump), float)
-    square = float(axis @ jump)
-    return np.asarray(axis / max(square, 1e-9), float), float(np.sqrt(max(square, 0.0)))
-
-
 def _best_line(step: Array, strips: _Strips) -> tuple[Array, Array]:
     """For each edge the line with the most step under it: its offsets at the edge's two ends, (e,) each."""
     reach = float(strips.across_in[-1])
@@ -226,41 +207,3 @@ def _prior(corners: Array, frame: Array, common: Array) -> tuple[Array, Array]:
     turn = right_of(corners - middle).ravel()
     cov = U_PLACE_IN**2 * shift @ shift.T + U_TURN**2 * np.outer(turn, turn) + U_CORNER_IN**2 * np.eye(8)
     return mean, cov
-
-
-def tell_dark_sides(light: LogLight, lobes: Sequence[FoundLobe]) -> tuple[FoundLobe, ...]:
-    """The lobes with their dark sides as the photo shows them.
-
-    What most lobes agree on, station by station along their own seams, is the woods' difference; a lobe that
-    shows the opposite difference clearly is laid the other way round. Tape shows none.
-    """
-    stations = (np.arange(STATIONS) + 0.5) / STATIONS * 0.75 + 0.1
-    across = np.arange(1, 6) * 0.04
-    differences, seen = [], []
-    sides = []
-    for lobe in lobes:
-        root, left, tip, right = lobe.kite.corners_in
-        outward = (tip - root) / np.linalg.norm(tip - root)
-        foot = root + (tip - root) * stations[:, None]
-        # Nowhere farther out than most of the way to the edge.
-        width = 0.5 * float(np.linalg.norm(right - left)) * np.minimum(stations / 0.3, (1 - stations) / 0.7)
-        reach = np.minimum(across, 0.8 * width[:, None])
-        right_places = foot[:, None] + reach[..., None] * right_of(outward)
-        left_places = foot[:, None] - reach[..., None] * right_of(outward)
-        sides.append((sample(light.channels, light.view, right_places), sample(light.channels, light.view, left_places)))
-        seen.append(sample(light.wood, light.view, np.concatenate([right_places, left_places], axis=1)).min(axis=1) > 0.99)
-    right_colour, left_colour = (np.stack([side[i] for side in sides]).mean(axis=2) for i in (0, 1))  # (lobes, stations, 3)
-    assumed = np.array([lobe.dark_side == "cw" for lobe in lobes])
-    shows = np.stack(seen)
-    dark = np.where(assumed[:, None, None], right_colour, left_colour)
-    bright = np.where(assumed[:, None, None], left_colour, right_colour)
-    if not shows.any():
-        return tuple(lobes)
-    axis, _ = discriminant(dark[shows], bright[shows])
-    differences = np.clip((bright - dark) @ axis, -1, 1)
-    told = []
-    for lobe, difference, clear in zip(lobes, differences, shows, strict=True):
-        against, along = (difference[clear] < -0.5).mean() if clear.any() else 0.0, (difference[clear] > 0.5).sum()
-        reversed_ = against > 0.35 and (difference[clear] < -0.5).sum() > 2 * along
-        told.append(replace(lobe, dark_side={"cw": "ccw", "ccw": "cw"}[lobe.dark_side or "cw"]) if reversed_ else lobe)
-    return tuple(told)

@@ -140,6 +140,10 @@ def _strength(steps: Array) -> Array:
     return np.linalg.norm(steps, axis=-1).sum(axis=-1)
 
 
+def _along(where: Array, radii: Array, run: Array) -> Array:
+    return np.asarray(np.interp(where, radii, run), float)
+
+
 def _fit_first(fold: Fold, rays: Rays, centre_in: Array, bearing: float, axis: Array) -> RoseShape:
     half = np.pi / fold.count
     reaches = np.arange(REACH_FROM_IN, fold.outer_in - RADIAL_STEP_IN, REACH_STEP_IN)
@@ -155,10 +159,10 @@ def _fit_first(fold: Fold, rays: Rays, centre_in: Array, bearing: float, axis: A
         edges_seen += seen
     radii, lobe_run, lobe_seen = fold.along_ray(0.0, axis)
     _, between_run, between_seen = fold.along_ray(half, axis)
-    own: Array = np.interp(reach, radii, lobe_run)
-    own_seen: Array = np.interp(reach, radii, lobe_seen)
-    joint: Array = -np.interp(notch, radii, between_run)
-    joint_seen: Array = np.interp(notch, radii, between_seen)
+    own = _along(reach, radii, lobe_run)
+    own_seen = _along(reach, radii, lobe_seen)
+    joint = -_along(notch, radii, between_run)
+    joint_seen = _along(notch, radii, between_seen)
     # Beyond the notch the ray between lobes may follow the next ring's own seams, stepping the other way.
     beyond = np.interp(notch, radii, np.maximum.accumulate(between_run[::-1])[::-1])
     score = (edges + own + 2 * joint + beyond) / np.sqrt(edges_seen + own_seen + joint_seen + fold.count * QUIET_IN)

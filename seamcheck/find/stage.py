@@ -3,27 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..basis.errors import NoRoseFound
-from ..basis.frames import Array
-from ..kite import FoundRose
+from ..basis.frames import Array, bearing_of
+from ..kite import FoundLobe, FoundRose, Kite
 from ..plane.camera import Camera
 from ..plane.rectify import flatten, reduced, seen_box
 from ..result import Stage
 from .align import align
+from .bare import is_bare_top
 from .centre import centre_candidates
 from .fold import fold_round
+from .halves import raised_by_tape
 from .light import LogLight, log_light
 from .lobes import refine_lobes
+from .loose import apart, find_loose
 from .rays import Rays, rate_rays
 from .shape import RoseShape, fit_shape
 
-# Resolutions of the flattened copies (px/in): to find the centre, to fit the rose's shape, to draw its edges.
-SEARCH_PPI, SHAPE_PPI, EDGE_PPI = 12.0, 24.0, 48.0
+# Resolutions of the flattened copies (px/in): to find the centre or loose lobes, to fit the rose's shape, to draw its edges.
+SEARCH_PPI, LOOSE_PPI, SHAPE_PPI, EDGE_PPI = 12.0, 20.0, 24.0, 48.0
 
 # Room beyond the longest lobe in the finest copy (inches).
 EDGE_ROOM_IN = 0.3
@@ -39,22 +43,72 @@ FULL_FITS, FITS_APART_IN = 5, 0.4
 
 # A rose: its first ring's lines show this much over chance, its own seams and long edges step by this much together
 # (in limited steps: 2 is as strong as steps can be), its notch lies where a kite's can, and its joints don't step with its own seams.
-# Measured on rendered roses under tape: 4.0, 1.5 and a notch of 0.34 or more at the least; on bare tops 3.5 and 0.8 at the most.
+# Measured on rendered roses under tape: 3.9, 1.5 and a notch of 0.33 or more at the least; on bare tops 3.5 and 0.8 at the most.
 LEAST_SCORE, LEAST_STEPS, LEAST_NOTCH_SHARE, LEAST_JOINT = 3.0, 1.1, 0.2, -0.1
 
 # So clear a rose that no other candidate need be looked at.
 CLEAR_SCORE, CLEAR_STEPS = 6.0, 1.6
 
+# Fewer loose lobes than this are off-cuts, unless the person says that the lobes are loose.
+LEAST_LOOSE = 3
+
+# From here on a rose is taken to stand on the field.
+RAISED_FROM = 0.5
+
 
 def find_rose(bgr: NDArray[np.uint8], camera: Camera, card_outlines_in: Sequence[Array], z_in: float) -> FoundRose:
-    """The rose of a dry fit or an inlay, its face at height z_in; raises NoRoseFound."""
-    source = _Source(bgr, camera, card_outlines_in, z_in)
-    shape = _best_shape(source)
-    if shape is None:
+    """The rose of a dry fit or an inlay, its face at height z_in (inches); raises NoRoseFound.
+
+    `bgr` is the upright photo (h, w, 3) that `camera` belongs to; `card_outlines_in` are (4, 2) plane outlines.
+    """
+    rose = _rose_or_none(_Source(bgr, camera, card_outlines_in, z_in))
+    if rose is None:
         raise NoRoseFound(photo="the photo")
-    reach = max(shape.reach_in, *(ring.reach_in for ring in shape.later), 0.0) + EDGE_ROOM_IN
-    light = source.look(shape.centre_in - reach, shape.centre_in + reach, EDGE_PPI)
-    return FoundRose(shape.centre_in, refine_lobes(light, shape.lobes()), 0.5)
+    return rose
+
+
+def find_loose_lobes(bgr: NDArray[np.uint8], camera: Camera, card_outlines_in: Sequence[Array], z_in: float) -> FoundRose:
+    """Lobes lying apart, their faces at height z_in, clockwise as the photo's middle sees them; raises NoRoseFound if there are none."""
+    lobes = _loose_lobes(_Source(bgr, camera, card_outlines_in, z_in))
+    if not lobes:
+        raise NoRoseFound(photo="the photo")
+    return FoundRose(None, lobes, 1.0)
+
+
+def find_all(
+    bgr: NDArray[np.uint8], camera: Camera, card_outlines_in: Sequence[Array], stage: Stage | None, z_in: float
+) -> tuple[Stage, FoundRose]:
+    """The stage, as told or as the photo shows it, and what was found; raises NoRoseFound where it shows none of them.
+
+    z_in is the veneer's thickness: lobes are looked for at that height, in an inlay (told) at 0. A bare top has no lobes.
+    """
+    source = _Source(bgr, camera, card_outlines_in, 0.0 if stage is Stage.INLAID else z_in)
+    if stage is Stage.BARE:
+        return stage, FoundRose(None, (), 0.0)
+    if stage is Stage.LOOSE:
+        return stage, find_loose_lobes(bgr, camera, card_outlines_in, z_in)
+    rose = _rose_or_none(source)
+    if rose is not None and (stage or rose.raised >= RAISED_FROM):
+        return stage or Stage.DRY_FIT, rose
+    if rose is not None:
+        return Stage.INLAID, _moved_to(rose, camera, z_in, 0.0)
+    if stage is None:
+        lobes = _loose_lobes(source)
+        if len(lobes) >= LEAST_LOOSE and apart(lobes):
+            return Stage.LOOSE, FoundRose(None, lobes, 1.0)
+        if is_bare_top(source.overall):
+            return Stage.BARE, FoundRose(None, (), 0.0)
+    raise NoRoseFound(photo="the photo")
+
+
+def _moved_to(rose: FoundRose, camera: Camera, from_z_in: float, to_z_in: float) -> FoundRose:
+    """The rose as the same pixels show it at another height."""
+
+    def moved(xy_in: Array) -> Array:
+        return camera.plane_from_px(camera.px_from_plane(xy_in, from_z_in), to_z_in)
+
+    lobes = tuple(replace(lobe, kite=Kite(*moved(lobe.kite.corners_in))) for lobe in rose.lobes)
+    return replace(rose, lobes=lobes, centre_in=None if rose.centre_in is None else moved(rose.centre_in))
 
 
 @dataclass(frozen=True)
@@ -66,6 +120,15 @@ class _Source:
     cards: Sequence[Array]
     z_in: float
 
+    @cached_property
+    def box(self) -> tuple[Array, Array]:
+        return seen_box(self.camera, (self.bgr.shape[1], self.bgr.shape[0]), self.z_in, SEARCH_LIMIT_IN)
+
+    @cached_property
+    def overall(self) -> LogLight:
+        """Everything that is seen, coarsely."""
+        return self.look(*self.box, SEARCH_PPI)
+
     def look(self, low_in: Array, high_in: Array, px_per_in: float) -> LogLight:
         """A box of the plane in logarithmic light, made from a copy reduced to suit."""
         density = self.camera.px_per_in_at((low_in + high_in) / 2, self.z_in)
@@ -73,15 +136,35 @@ class _Source:
         view = flatten(reduced(self.bgr, factor), self.camera, low_in, high_in, self.z_in, px_per_in, factor)
         return log_light(view, self.cards)
 
-    def look_round(self, centre_in: Array, px_per_in: float) -> LogLight:
-        return self.look(centre_in - LARGEST_REACH_IN, centre_in + LARGEST_REACH_IN, px_per_in)
+    def look_round(self, centre_in: Array, reach_in: float, px_per_in: float) -> LogLight:
+        low, high = self.box
+        return self.look(np.maximum(centre_in - reach_in, low), np.minimum(centre_in + reach_in, high), px_per_in)
+
+
+def _rose_or_none(source: _Source) -> FoundRose | None:
+    shape = _best_shape(source)
+    if shape is None:
+        return None
+    reach = max([shape.reach_in, *(ring.reach_in for ring in shape.later)]) + EDGE_ROOM_IN
+    light = source.look_round(shape.centre_in, reach, EDGE_PPI)
+    lobes = refine_lobes(light, shape.lobes())
+    return FoundRose(shape.centre_in, lobes, raised_by_tape(light, lobes))
+
+
+def _loose_lobes(source: _Source) -> tuple[FoundLobe, ...]:
+    found = find_loose(source.look(*source.box, LOOSE_PPI))
+    if not found:
+        return ()
+    lobes = refine_lobes(source.look(*source.box, EDGE_PPI), found)
+    middle = (source.box[0] + source.box[1]) / 2
+    placed = sorted(lobes, key=lambda lobe: float(bearing_of(lobe.kite.corners_in.mean(axis=0) - middle)))
+    return tuple(replace(lobe, ring=None) for lobe in placed)
 
 
 def _best_shape(source: _Source) -> RoseShape | None:
     """The rose that shows best, or None."""
-    low, high = seen_box(source.camera, (source.bgr.shape[1], source.bgr.shape[0]), source.z_in, SEARCH_LIMIT_IN)
     shapes = []
-    for rays in _likeliest(source.look(low, high, SEARCH_PPI)):
+    for rays in _likeliest(source.overall):
         shape = _fit(source, rays)
         if _is_rose(shape):
             shapes.append(shape)
@@ -101,7 +184,7 @@ def _likeliest(light: LogLight) -> list[Rays]:
 
 
 def _fit(source: _Source, rays: Rays) -> RoseShape:
-    light = source.look_round(rays.centre_in, SHAPE_PPI)
+    light = source.look_round(rays.centre_in, LARGEST_REACH_IN, SHAPE_PPI)
     steps = light.limited_steps()
     centre, bearing = align(light, steps, rays)
     fold = fold_round(light, steps, centre, bearing, rays.count, LARGEST_REACH_IN - 0.2)
@@ -111,11 +194,3 @@ def _fit(source: _Source, rays: Rays) -> RoseShape:
 def _is_rose(shape: RoseShape) -> bool:
     strong = shape.score > LEAST_SCORE and shape.own_step + shape.edge_step > LEAST_STEPS
     return strong and shape.notch_in > LEAST_NOTCH_SHARE * shape.reach_in and shape.joint_step > LEAST_JOINT
-
-
-def find_all(
-    bgr: NDArray[np.uint8], camera: Camera, card_outlines_in: Sequence[Array], stage: Stage | None, z_in: float
-) -> tuple[Stage, FoundRose]:
-    """The stage, as told or as the photo shows it, and what was found. Raises NoRoseFound."""
-    rose = find_rose(bgr, camera, card_outlines_in, z_in)
-    return (stage or (Stage.DRY_FIT if rose.raised >= 0.5 else Stage.INLAID)), rose

@@ -1,0 +1,51 @@
+"""Whether a top without a rose is a bare matched top, or carries something else."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..basis.frames import Array
+from .centre import TURNS_DEG, match_with_turned, peaks
+from .light import Floats, LogLight
+
+# A matched top fits itself when turned: its best place stands out over the whole picture's spread by this many deviations.
+# Measured on rendered pictures: 14 and 39 on bare tops, up to 7 on benches without a top.
+LEAST_MATCH = 10.0
+
+# An inlay differs from the wood round it: distributions of the colours within and outside these radii (inches) ...
+INNER_IN, OUTER_IN = 1.8, (2.6, 5.0)
+# ... differ by at most this on a bare top (Kolmogorov and Smirnov's distance; 0.37 measured at most).
+MOST_DIFFERENCE = 0.45
+
+
+def is_bare_top(light: LogLight) -> bool:
+    """True for a matched top with nothing on it but cards. The view should have 10 to 12 px/in."""
+    import cv2
+
+    steps = light.limited_steps()
+    best, centre = max((_best_match(light, steps[0], np.radians(turn)) for turn in TURNS_DEG), key=lambda one: one[0])
+    if best < LEAST_MATCH:
+        return False
+    rows, columns = np.mgrid[: light.wood.shape[0], : light.wood.shape[1]]
+    column, row = light.view.px_of(centre)
+    radius = np.hypot(columns - column, rows - row) / light.view.px_per_in
+    wood = light.wood > 0
+    smooth = cv2.blur(light.channels, (3, 3))
+    inner = smooth[wood & (radius < INNER_IN)]
+    outer = smooth[wood & (radius > OUTER_IN[0]) & (radius < OUTER_IN[1])]
+    if not len(inner) or not len(outer):
+        return False
+    return max(_distance(inner[:, i], outer[:, i]) for i in range(3)) < MOST_DIFFERENCE
+
+
+def _best_match(light: LogLight, steps: Floats, turn: float) -> tuple[float, Array]:
+    match = match_with_turned(steps, turn, light.view.px_per_in)
+    value, place = peaks(match, light, 1)[0]
+    return value / (float(match[light.wood > 0].std()) + 1e-12), place
+
+
+def _distance(a: Floats, b: Floats) -> float:
+    """The largest difference of two samples' distribution functions."""
+    a, b = np.sort(a), np.sort(b)
+    everything = np.concatenate([a, b])
+    return float(np.abs(np.searchsorted(a, everything, "right") / len(a) - np.searchsorted(b, everything, "right") / len(b)).max())

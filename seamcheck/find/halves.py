@@ -1,0 +1,108 @@
+"""The two halves of each lobe, compared across its own seam: which is dark, and where tape hides the difference.
+
+Pairs of places left and right of the seam share their light, so shadows and lamps cancel.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..basis.frames import Array, right_of
+from ..kite import FoundLobe
+from .light import LogLight, sample
+
+# Where along the seam (shares of its length) and how far from it (inches) the halves are compared.
+ALONG = np.linspace(0.1, 0.85, 40)
+ACROSS_IN = np.linspace(0.04, 0.2, 5)
+
+# Nowhere farther out than this share of the way to the lobe's edge.
+WIDTH_SHARE = 0.8
+
+# Texture and noise below this (log light) are not trusted to be the woods' real spread.
+COLOUR_FLOOR = 0.03
+
+# A lobe is laid the other way round if this share of its stations shows the opposite of what the others show,
+# and twice as many do so as show the same. A full difference is 1.
+REVERSED_SHARE, CLEARLY = 0.35, 0.5
+
+# Stations that show less than this of the woods' difference are covered; so large a share of them, or of what coloured tape masks, is tape.
+# Rendered inlays show none at all, taped roses 0.05 and more.
+COVERED_BELOW, TAPED_SHARE = 0.35, 0.02
+
+# How sure tape makes that the rose stands on the field. Pins or weights can hold a dry fit too, so no tape says less.
+RAISED_WITH_TAPE, RAISED_WITHOUT = 0.97, 0.25
+
+
+def tell_dark_sides(light: LogLight, lobes: Sequence[FoundLobe]) -> tuple[FoundLobe, ...]:
+    """The lobes with their dark sides as the photo shows them.
+
+    What most lobes agree on, station by station, is the woods' difference; a lobe that clearly shows the
+    opposite is laid the other way round. Tape shows none.
+    """
+    difference, shows, _ = seam_contrast(light, lobes)
+    told = []
+    for lobe, one in zip(lobes, (row[clear] for row, clear in zip(difference, shows, strict=True)), strict=True):
+        against, along = int((one < -CLEARLY).sum()), int((one > CLEARLY).sum())
+        turned = against > REVERSED_SHARE * max(len(one), 1) and against > 2 * along
+        told.append(replace(lobe, dark_side="ccw" if lobe.dark_side == "cw" else "cw") if turned else lobe)
+    return tuple(told)
+
+
+def raised_by_tape(light: LogLight, lobes: Sequence[FoundLobe]) -> float:
+    """How likely it is that the lobes stand on the field, 0..1, by the tape that is seen on them.
+
+    A dry fit is held by tape until it is knifed in; an inlay has none left.
+    """
+    difference, shows, in_photo = seam_contrast(light, lobes)
+    if not shows.any():
+        return RAISED_WITH_TAPE
+    taped = (in_photo & ~shows).sum() > TAPED_SHARE * in_photo.sum() or (difference[shows] < COVERED_BELOW).mean() > TAPED_SHARE
+    return RAISED_WITH_TAPE if taped else RAISED_WITHOUT
+
+
+def seam_contrast(light: LogLight, lobes: Sequence[FoundLobe]) -> tuple[Array, NDArray[np.bool_], NDArray[np.bool_]]:
+    """The light half less the dark half as `dark_side` has them, 1 where the woods show fully; where wood shows; where the photo reaches.
+
+    Each (lobes, stations).
+    """
+    root, left, tip, right = np.moveaxis(np.stack([lobe.kite.corners_in for lobe in lobes]), 1, 0)
+    axis = tip - root
+    clockwise = right_of(axis / np.linalg.norm(axis, axis=1, keepdims=True))
+    foot = root[:, None] + axis[:, None] * ALONG[:, None]
+    # A kite is widest about a third of the way out.
+    half_width = 0.5 * np.linalg.norm(right - left, axis=1)[:, None] * np.minimum(ALONG / 0.3, (1 - ALONG) / 0.7)
+    across = np.minimum(ACROSS_IN, WIDTH_SHARE * half_width[..., None])[..., None] * clockwise[:, None, None]
+    colours, shows, in_photo = [], [], []
+    reach = light.view.seen.astype(np.float32)
+    for places in (foot[:, :, None] + across, foot[:, :, None] - across):
+        colours.append(sample(light.channels, light.view, places).mean(axis=2))
+        shows.append(sample(light.wood, light.view, places).min(axis=2) > 0.99)
+        in_photo.append(sample(reach, light.view, places).min(axis=2) > 0.99)
+    right_dark = np.array([lobe.dark_side == "cw" for lobe in lobes])[:, None, None]
+    dark, bright = np.where(right_dark, *colours), np.where(right_dark, *colours[::-1])
+    clear, reached = shows[0] & shows[1], in_photo[0] & in_photo[1]
+    if not clear.any():
+        return np.zeros(clear.shape), clear, reached
+    direction, _ = discriminant(dark[clear], bright[clear])
+    return np.asarray(np.clip((bright - dark) @ direction, -1.5, 1.5), float), clear, reached
+
+
+def discriminant(inner: Array, outer: Array) -> tuple[Array, float]:
+    """Fisher's linear discriminant of paired colours (n, 3): the direction (3,) along which outer less inner is 1, and the distance.
+
+    The jump is the median of the pairs' differences; the spread that of the colours about their medians, with far ones limited.
+    """
+    jump = np.median(outer - inner, axis=0)
+    spread = COLOUR_FLOOR**2 * np.eye(3)
+    for side in (inner, outer):
+        away = side - np.median(side, axis=0)
+        limit = 3 * np.median(np.abs(away), axis=0) + 1e-6
+        away = np.clip(away, -limit, limit)
+        spread = spread + away.T @ away / len(away) / 2
+    axis = np.asarray(np.linalg.solve(spread, jump), float)
+    square = float(axis @ jump)
+    return np.asarray(axis / max(square, 1e-9), float), float(np.sqrt(max(square, 0.0)))
