@@ -55,8 +55,8 @@ class LineFit:
         return bool(depth * self.width_in * np.sqrt(2 * np.pi) > WIDEST_SEAM_IN)
 
 
-def find_lines(strip: SeamStrip, grid: Posterior) -> list[LineFit]:
-    """The lines in the strip, strongest first, each apart from the others."""
+def find_lines(strip: SeamStrip, grid: Posterior) -> tuple[list[LineFit], float]:
+    """The lines in the strip, strongest first, each apart from the others; and how strong the strongest ridge is, fitted or not."""
     strength = np.abs(ridge_scores(strip, grid))
     fits = [fit_line(strip, float(grid.offsets_in[j]), float(grid.slopes[i]), grid.pivot_in) for i, j in _peaks(strength, grid)]
     # Beside a step, a shifted step and a line look alike: where the step is the stronger, there's no line to follow.
@@ -67,7 +67,7 @@ def find_lines(strip: SeamStrip, grid: Posterior) -> list[LineFit]:
         ends = [(fit.offset_in - k.offset_in + turn * (fit.slope - k.slope)) for k in kept for turn in (-span, 0, span)]
         if not ends or min(map(abs, ends)) > SAME_LINE_IN:
             kept.append(fit)
-    return kept
+    return kept, float(strength[grid.log_p > -1e5].max(initial=0.0))
 
 
 def _peaks(strength: Array, grid: Posterior) -> list[tuple[int, int]]:

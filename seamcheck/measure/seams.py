@@ -30,6 +30,9 @@ FIRST_MARGIN_IN, SECOND_MARGIN_IN = 0.06, 0.03
 LINE_SAYS_AT_MOST = 12.0
 # The grain speaks against a line by more than this log-likelihood: the line isn't the seam, or the grain misleads.
 GRAIN_AGAINST, GRAIN_AGAINST_PER_SIGNAL = 10.0, 0.1
+# A ridge stronger than this that isn't a seam's line (a pencil line, a scratch, part of one) would pass for a change of grain as well;
+# leaves of different lightness give up to 18, wood's own figure 12 (standard deviations of the filter's answers).
+RIDGE_UNEXPLAINED = 25.0
 # A seam less certain than this at the tip is as good as not seen (standard uncertainty, inches).
 FAINT_U_IN = 0.013
 # What a straight line leaves out: a joint planed by hand bows by a hair; a glue line isn't even (standard uncertainty, inches).
@@ -70,7 +73,7 @@ def measure_seam(
         return Reason.SEAM_COVERED
     pivot = float(strip.along_in[seen].mean())
     before = coarse_grid(pivot)
-    lines = find_lines(strip, before)
+    lines, strongest = find_lines(strip, before)
     grain = _grain(without_lines(strip, lines, pivot), 0.0, FIRST_MARGIN_IN)
     if grain is None:
         return Reason.SEAM_COVERED
@@ -86,6 +89,8 @@ def measure_seam(
     if good:
         best = max(good, key=lambda line: LINE_SAYS_AT_MOST * np.log1p(0.5 * line[1].signal ** 2 / LINE_SAYS_AT_MOST) - line[0])
         return _from_line(strip, best[1], pivot, seen)
+    if strongest > RIDGE_UNEXPLAINED:
+        return Reason.SEAM_AMBIGUOUS
     alone = Posterior(so_far, before.slopes, before.offsets_in, pivot)
     return _from_grain(strip, grain, alone, seen)
 
