@@ -66,7 +66,7 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
     sight = Sight(solve.camera, solve.variants, face_in, u_face_in)
     patch = _patch(photo, solve, rose)
     lobes = _in_order(rose, solve.camera)
-    fits = measure_lobes(patch, solve.camera, lobes, face_in, stage is not Stage.INLAID)
+    fits = measure_lobes(patch, solve.camera, lobes, face_in, stage is not Stage.INLAID, u_face_in)
     centre_in, u_centre_in = _centre(rose, fits.lobes)
     seams = [_seam(patch, solve, lobe, fit, centre_in, sight, cards) for lobe, fit in zip(lobes, fits.lobes, strict=True)]
     owns = [fit.own.line for fit in fits.lobes if fit.own is not None]

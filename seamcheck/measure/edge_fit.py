@@ -36,8 +36,33 @@ PLACE_STEP_PX = 0.5
 FINE_PX = 0.25  # samples of the refined profiles
 # What a profile model misses (halos of sharpening, the wood's figure), as shares of the light and of the jump.
 MISS_OF_LIGHT, MISS_OF_JUMP = 0.03, 0.03
+# The blur of one edge may be so much more or less than the rose's.
+BLUR_DOUBT = 1.2
+# Halos of sharpening and the wood's figure leave a well-fitted edge so uncertain, px: figured wood gives 0.04-0.10 px a line.
+MODEL_FLOOR_PX = 0.1
+# Edges are straight to about so much over the outer part of a lobe, inches (common practice, no source).
+BOW_IN = 0.0003
+# How far a wood may differ from its usual tone, log light: in lightness by the lighting across the top, and in colour.
+WOOD_LIGHTNESS, WOOD_COLOUR = 0.7, 0.2
+# A row shows wood where at least so much of what lies well inside looks like it, and a block where so many of its rows do.
+WOOD_SHARE = 0.6
 # A block whose wood or field differs so much from the edge's other blocks (log light) lies under tape.
 TAPE_TONE = 0.3
+
+
+@dataclass(frozen=True)
+class Wood:
+    """What a wood of this rose looks like in this photo: log light, B G R."""
+
+    tone: Array  # (3,)
+    spread: Array  # (3,) from lobe to lobe
+
+    def is_like(self, tone: Array) -> Array:
+        """Whether tones (..., 3) are this wood's in colour, and roughly in lightness."""
+        away = tone - self.tone
+        lighter = away.mean(axis=-1)
+        colour = np.abs(away - lighter[..., None]) < WOOD_COLOUR + 3 * self.spread
+        return np.asarray(colour.all(axis=-1) & (np.abs(lighter) < WOOD_LIGHTNESS + 3 * float(self.spread.mean())))
 
 
 @dataclass(frozen=True)
@@ -53,6 +78,8 @@ class EdgeTask:
     u_place_in: float  # how far it usually lies off, standard deviation
     u_turn: float  # rad, the same of its direction
     blurs_px: tuple[float, ...] = BLUR_PX  # the photo's blur, as far as it is known
+    inside_wood: Wood | None = None  # what lies inside, where known: rows that show something else are covered
+    outside_wood: Wood | None = None
 
     @property
     def direction(self) -> Array:
@@ -109,12 +136,32 @@ def _outward_strip(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: flo
     return strip if task.outside > 0 else Strip(strip.light[:, ::-1], strip.along_in, strip.across_in)
 
 
-def _block_means(strip: Strip) -> tuple[Array, Array]:
-    """(middle along (blocks,), mean light (blocks, across, 3))."""
+def _block_means(strip: Strip, bare: Array) -> tuple[Array, Array, Array]:
+    """(middle along (blocks,), mean light of bare rows (blocks, across, 3), which blocks are bare enough (blocks,))."""
     count = max(1, len(strip.along_in) // BLOCK_ROWS)
     rows = count * BLOCK_ROWS
-    light = strip.light[:rows].reshape(count, BLOCK_ROWS, -1, 3).mean(axis=1)
-    return strip.along_in[:rows].reshape(count, BLOCK_ROWS).mean(axis=1), light
+    weight = bare[:rows].reshape(count, BLOCK_ROWS).astype(np.float32)
+    shown = weight.mean(axis=1) >= WOOD_SHARE
+    weight[~shown] = 1.0
+    weight /= weight.sum(axis=1, keepdims=True)
+    light = np.einsum("br,brxc->bxc", weight, strip.light[:rows].reshape(count, BLOCK_ROWS, -1, 3))
+    return strip.along_in[:rows].reshape(count, BLOCK_ROWS).mean(axis=1), light, shown
+
+
+def _bare_rows(strip: Strip, task: EdgeTask, doubt_in: float) -> Array:
+    """(rows,) whether a row shows wood inside (and, for an own seam, beyond) and not tape; the edge lies within doubt_in."""
+    bare = np.ones(len(strip.along_in), bool)
+    for wood, side, column in ((task.inside_wood, -1, 1), (task.outside_wood, 1, 2)):
+        if wood is None:
+            continue
+        room = np.interp(strip.along_in, task.room[:, 0], task.room[:, column])[:, None]
+        depth = side * strip.across_in[None, :]
+        near = np.minimum(0.3 * room, doubt_in)
+        looked = (depth > near) & (depth < np.maximum(np.minimum(0.85 * room, near + 0.06), near + 0.004))
+        like = wood.is_like(np.log(np.maximum(strip.light, LIGHT_FLOOR)))
+        count = looked.sum(axis=1)
+        bare &= (np.sum(like & looked, axis=1) >= WOOD_SHARE * count) & (count > 0)
+    return bare
 
 
 @dataclass(frozen=True)
@@ -135,13 +182,13 @@ class _Blocks:
         window = np.arange(-round(INSIDE_PX), round(reach_px) + 1, dtype=float)
         half = task.search_in / px_in + max(INSIDE_PX, reach_px) + 1
         strip = _outward_strip(patch, camera, task, z_in, px_in, half, 1.0)
-        middle, light = _block_means(strip)
+        middle, light, shown = _block_means(strip, _bare_rows(strip, task, 0.4 * task.search_in))
         windows = np.lib.stride_tricks.sliding_window_view(light, len(window), axis=1)
         places = strip.across_in[: windows.shape[1]] - window[0] * px_in
         inward, outward = (np.interp(middle, task.room[:, 0], task.room[:, k]) for k in (1, 2))
         near = np.abs(places) <= task.search_in + 1e-9
         usable = (places > -inward[:, None] + 0.8 * INSIDE_PX * px_in) & (places < outward[:, None] - 0.8 * reach_px * px_in)
-        usable &= np.isfinite(windows).all(axis=(2, 3)) & near
+        usable &= np.isfinite(windows).all(axis=(2, 3)) & near & shown[:, None]
         return _Blocks(middle, windows, places, window, usable, strip, inward)
 
 
@@ -224,12 +271,12 @@ def _refine(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_
     """
     reach_px = task.beyond.reach_px(px_in)
     strip = _outward_strip(patch, camera, task, z_in, px_in, max(INSIDE_PX, reach_px), FINE_PX)
-    along, light = _block_means(strip)
+    along, light, shown = _block_means(strip, _bare_rows(strip, task, 2 * px_in))
     x = strip.across_in / px_in
     seen = (x >= -INSIDE_PX) & (x <= reach_px)
     x, light = x[seen], light[:, seen]
     inward, outward = (np.interp(along, task.room[:, 0], task.room[:, k]) for k in (1, 2))
-    keep = (inward > INSIDE_PX * px_in) & (outward > 0.8 * reach_px * px_in) & np.isfinite(light).all(axis=(1, 2))
+    keep = shown & (inward > INSIDE_PX * px_in) & (outward > 0.8 * reach_px * px_in) & np.isfinite(light).all(axis=(1, 2))
     if keep.sum() < MIN_BLOCKS:
         return None
     along, light = along[keep], light[keep].astype(float)
@@ -256,7 +303,7 @@ def _refine(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_
     for table, design in zip(tables, task.beyond.designs(offsets, blur, px_in), strict=True):
         at, spread = _minimum(table * FINE_PX / np.maximum(scale, 0.3 * usual)[:, None], places)
         same = _untaped(light, design, weight, at, places)
-        fits.append(fit_line(along, at * px_in, spread * px_in, same))
+        fits.append(fit_line(along, at * px_in, spread * px_in, task.u_turn, same))
     whole = fits[best]
     if whole is None:
         return None
@@ -268,15 +315,50 @@ def _refine(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_
     where = np.array([0.0 if fit is None else float(fit.place(middle)) for fit in fits])
     mean = float(share @ where)
     inner, outer = np.median(typical[x < -1.5], axis=0), np.median(typical[x > 1.5], axis=0)
+    model_px = _model_px(x - float(where[best]) / px_in, typical, weight, task.beyond, blur, px_in, best)
     return _Refined(
         whole.shifted(mean - where[best]),
         blur,
-        float(np.sqrt(share @ (where - mean) ** 2)),
+        float(np.sqrt(share @ (where - mean) ** 2 + (model_px * px_in) ** 2 + BOW_IN**2)),
         inner,
         outer,
         float(np.max(np.abs(outer - inner) * np.sqrt(np.median(weight, axis=0)))),
         usual,
     )
+
+
+def _model_px(x: Array, typical: Array, weight: Array, beyond: Beyond, blur: float, px_in: float, option: int) -> float:
+    """Standard uncertainty (px) of the edge's place from the model: each alternative's change, as far as it looks like a shift.
+
+    First order: what remains of a changed profile, once the linear levels have taken their part, is projected on what a
+    shift of the edge would do (JCGM 100:2008, 5.1.3, with the fit as the function).
+    """
+    step = 0.25
+
+    def design(model: Beyond, place: float, width: float) -> Array:
+        return model.designs(x - place, width, px_in)[option]
+
+    base = design(beyond, 0.0, blur)
+    ahead, behind = design(beyond, step, blur), design(beyond, -step, blur)
+    others = [design(beyond, 0.0, blur * BLUR_DOUBT)]
+    for model in beyond.alternatives():
+        other = model.designs(x, blur, px_in)[0]
+        if other.shape == base.shape:
+            others.append(other)
+    along = 0.0
+    across = np.zeros(len(others))
+    for channel in range(3):
+        root = np.sqrt(weight[:, channel])
+        basis = np.linalg.qr(base * root[:, None])[0]
+        coefficients = np.linalg.lstsq(base * root[:, None], typical[:, channel] * root, rcond=None)[0]
+        shift = root * ((ahead - behind) @ coefficients) / (2 * step)
+        shift -= basis @ (basis.T @ shift)
+        along += float(shift @ shift)
+        for k, other in enumerate(others):
+            across[k] += float(shift @ (root * ((other - base) @ coefficients)))
+    if along <= 0:
+        return SLACK_PX
+    return float(np.hypot(MODEL_FLOOR_PX, np.minimum(np.linalg.norm(across / along), SLACK_PX)))
 
 
 def _trimmed(table: Array) -> float:

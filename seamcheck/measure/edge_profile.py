@@ -7,7 +7,7 @@ photo's point spread (a Gaussian). The first column is the wood's level, the thi
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -32,6 +32,9 @@ FIELD_SLOPE = 0.1
 class Plain:
     """Anything: a level, a slope and a curve, looked at only close by."""
 
+    def alternatives(self) -> list[Beyond]:
+        return []
+
     def reach_px(self, px_in: float) -> float:
         return NEAR_PX
 
@@ -43,6 +46,9 @@ class Plain:
 @dataclass(frozen=True)
 class Half:
     """The lobe's other half: a step, with a dark glue line of any of OWN_LINES_IN centred on it."""
+
+    def alternatives(self) -> list[Beyond]:
+        return []
 
     def reach_px(self, px_in: float) -> float:
         return NEAR_PX
@@ -60,6 +66,9 @@ class Half:
 @dataclass(frozen=True)
 class Flush:
     """The field at the same height (inlaid), with a glue line between, of any of GLUE_WIDTHS_IN."""
+
+    def alternatives(self) -> list[Beyond]:
+        return []
 
     def reach_px(self, px_in: float) -> float:
         return NEAR_PX + GLUE_WIDTHS_IN[-1] / px_in
@@ -87,6 +96,14 @@ class Shaded:
     shading: Shading
     normal: Array  # (2,) outward
     lean_in: float
+    u_lean_in: float = 0.0
+
+    def alternatives(self) -> list[Beyond]:
+        """What else it may be: each one standard uncertainty away."""
+        result: list[Beyond] = [replace(self, shading=variant) for variant in self.shading.variants]
+        if self.u_lean_in:
+            result.append(replace(self, lean_in=self.lean_in + self.u_lean_in))
+        return result
 
     def reach_px(self, px_in: float) -> float:
         return min(SHADE_REACH_IN / px_in, SHADE_REACH_PX)

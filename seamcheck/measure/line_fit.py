@@ -13,6 +13,8 @@ MIN_BLOCKS = 4
 TUKEY = 4.685
 # Consensus: blocks within so many standard uncertainties of a line through two blocks agree with it.
 AGREE = 2.5
+# Lines steeper than so many times the usual slope are another edge's.
+STEEPEST = 3.0
 
 
 @dataclass(frozen=True)
@@ -34,23 +36,27 @@ class LineFit:
         return replace(self, offset=self.offset + by)
 
 
-def fit_line(along: Array, at: Array, spread: Array, allowed: Array | None = None) -> LineFit | None:
-    """Fit blocks' places `at` (n,) with standard uncertainties `spread`, only `allowed` ones; None where too few agree."""
+def fit_line(along: Array, at: Array, spread: Array, u_slope: float, allowed: Array | None = None) -> LineFit | None:
+    """Fit blocks' places `at` (n,) with standard uncertainties `spread`, only `allowed` ones; None where too few agree.
+
+    u_slope: how far the slope usually lies from 0, a normal prior.
+    """
     n = len(along)
     allowed = np.ones(n, bool) if allowed is None else allowed
     if allowed.sum() < MIN_BLOCKS:
         return None
     floor = max(float(np.median(spread[allowed])), 1e-5)
     spread = np.maximum(spread, 0.5 * floor)
-    kept = _consensus(along, at, spread, floor, allowed)
+    kept = _consensus(along, at, spread, floor, u_slope, allowed)
     if kept.sum() < MIN_BLOCKS:
         return None
     weight = kept / spread**2
+    scale = 1.0
     for _ in range(8):
         mean = float(np.sum(weight * along) / weight.sum())
         centred = along - mean
         inertia = float(np.sum(weight * centred**2))
-        slope = float(np.sum(weight * centred * at)) / inertia
+        slope = float(np.sum(weight * centred * at)) / (inertia + scale**2 / u_slope**2)
         offset = float(np.sum(weight * at) / weight.sum())
         miss = (at - offset - slope * centred) / spread
         scale = max(1.0, 1.4826 * float(np.median(np.abs(miss[weight > 0]))))
@@ -64,19 +70,19 @@ def fit_line(along: Array, at: Array, spread: Array, allowed: Array | None = Non
     left = np.where(good, miss, 0.0)
     rho = float(np.clip(np.sum(left[1:] * left[:-1]) / max(float(np.sum(left**2)), 1e-12), 0, 0.8))
     variance *= (1 + rho) / (1 - rho)
-    cov = variance * np.diag([1 / weight.sum(), 1 / float(np.sum(weight * centred**2))])
+    cov = np.diag([variance / weight.sum(), 1 / (float(np.sum(weight * centred**2)) / variance + u_slope**-2)])
     seen = along[good]
     return LineFit(offset, slope, mean, cov, float(seen[-1] - seen[0]) / 2, float(good.mean()))
 
 
-def _consensus(along: Array, at: Array, spread: Array, floor: float, allowed: Array) -> Array:
+def _consensus(along: Array, at: Array, spread: Array, floor: float, u_slope: float, allowed: Array) -> Array:
     """(n,) blocks that agree with the line through two of them that most information agrees with."""
     i, j = np.triu_indices(len(along), max(2, len(along) // 4))
-    both = allowed[i] & allowed[j]
-    i, j = i[both], j[both]
+    slope = (at[j] - at[i]) / (along[j] - along[i])
+    both = allowed[i] & allowed[j] & (np.abs(slope) < STEEPEST * u_slope)
+    i, j, slope = i[both], j[both], slope[both]
     if not len(i):
         return np.zeros(len(along), bool)
-    slope = (at[j] - at[i]) / (along[j] - along[i])
     miss = at[None] - at[i][:, None] - slope[:, None] * (along[None] - along[i][:, None])
     agree = (np.abs(miss) < AGREE * np.maximum(spread, floor)) & allowed
     return agree[int(np.argmax(np.sum(agree / spread**2, axis=1)))]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -12,7 +12,7 @@ from ..basis.lines import Line, crossing
 from ..edges import LinearPatch, sample_strip
 from ..kite import FoundLobe, Kite
 from ..plane.camera import Camera
-from .edge_fit import LIGHT_FLOOR, EdgeFit, EdgeTask, measure_edge
+from .edge_fit import BLUR_PX, LIGHT_FLOOR, EdgeFit, EdgeTask, Wood, measure_edge
 from .edge_profile import Beyond, Flush, Half, Plain, Shaded
 from .shading import EdgeShade, Shading, learn_shading
 
@@ -28,8 +28,8 @@ U_PATTERN = np.radians(0.4)
 ODD_ANGLE = np.radians(1.2)
 # An own seam's step in tone is at least so much of the usual one's.
 OWN_STEP_SHARE = 0.4
-# How far the wood inside an edge may differ from its half's usual tone, log light: lighting across the top, and in colour.
-WOOD_LIGHTNESS, WOOD_COLOUR = 0.7, 0.2
+# An own seam of which less is seen than this is measured again, the woods known, so that tape can be left out.
+WELL_SEEN = 0.7
 SIDES = (-1, 1)  # left, right
 ROOM_CAP_IN = 0.6
 ROOM_PLACES = 24
@@ -64,28 +64,64 @@ class LobeFits:
     shading: Shading | None
 
 
-def measure_lobes(patch: LinearPatch, camera: Camera, lobes: Sequence[FoundLobe], z_in: float, raised: bool) -> LobeFits:
-    """Measure own seams and long edges. z_in: the height of the lobes' faces; raised: whether they stand on the field."""
+def measure_lobes(patch: LinearPatch, camera: Camera, lobes: Sequence[FoundLobe], z_in: float, raised: bool, u_face_in: float = 0.0) -> LobeFits:
+    """Measure own seams and long edges.
+
+    z_in: the height of the lobes' faces, known to u_face_in; raised: whether they stand on the field.
+    """
     kites = [lobe.kite for lobe in lobes]
     beyond: Beyond = Plain() if raised else Flush()
-    owns = _like_the_others(lobes, [_measure_own(patch, camera, kite, z_in) for kite in kites])
-    first = [[measure_edge(patch, camera, _found_task(kites, k, side, beyond), z_in) for side in SIDES] for k in range(len(kites))]
+    owns = _like_the_others(lobes, [measure_edge(patch, camera, _own_task(kite), z_in) for kite in kites])
+    woods = _woods(lobes, owns)
+    blurs = _blurs(owns)
+    owns = [
+        own if own is not None and own.line.seen_fraction > WELL_SEEN else measure_edge(patch, camera, _own_task(lobe.kite, lobe.dark_side, woods), z_in)
+        for lobe, own in zip(lobes, owns, strict=True)
+    ]
+    owns = _like_the_others(lobes, owns)
+    context = _Context(patch, camera, lobes, kites, z_in, u_face_in, woods, blurs)
+    first = [[measure_edge(patch, camera, _found_task(context, k, side, beyond), z_in) for side in SIDES] for k in range(len(kites))]
     half_angles = _half_angles(lobes, owns, first)
     axes = [_axis(own, pair, half) for own, pair, half in zip(owns, first, half_angles, strict=True)]
     owns = [own if own is None or axis is None or abs(wrap_angle(own.line.bearing - axis)) < ODD_ANGLE else None for own, axis in zip(owns, axes, strict=True)]
-    woods = _woods(lobes, owns)
-    shading = _learn(patch, camera, lobes, kites, axes, first, half_angles, z_in) if raised else None
+    shading = _learn(context, axes, first, half_angles) if raised else None
     fits = []
     for k, lobe in enumerate(lobes):
         pair = []
         for side in SIDES:
-            edge = _again(patch, camera, kites, k, side, owns[k], first[k], axes[k], half_angles[k], shading, beyond, z_in)
-            if edge is not None and _is_wood(edge, lobe, side, woods):
-                pair.append(_with_pattern(edge, side, axes[k], half_angles[k]))
-            else:
-                pair.append(None)
+            edge = _again(context, k, side, owns[k], first[k], axes[k], half_angles[k], shading, beyond)
+            wood = woods.get(_is_dark(lobe, side))
+            pair.append(edge if edge is None or wood is None or wood.is_like(_tone(edge.inside_light)) else None)
         fits.append(LobeFit(owns[k], pair[0], pair[1]))
     return LobeFits(tuple(fits), shading)
+
+
+@dataclass(frozen=True)
+class _Context:
+    """What every edge's measurement needs."""
+
+    patch: LinearPatch
+    camera: Camera
+    lobes: Sequence[FoundLobe]
+    kites: Sequence[Kite]
+    z_in: float
+    u_face_in: float
+    woods: dict[bool, Wood]
+    blurs_px: tuple[float, ...]
+
+
+def _is_dark(lobe: FoundLobe, side: int) -> bool:
+    """Whether a lobe's half on a side (-1 left, +1 right) is the dark one."""
+    return (lobe.dark_side == "cw") == (side > 0)
+
+
+def _blurs(owns: Sequence[EdgeFit | None]) -> tuple[float, ...]:
+    """The photo's blur at the rose: the own seams' usual one, and its neighbours."""
+    seen = [own.blur_px for own in owns if own is not None]
+    if len(seen) < 2:
+        return BLUR_PX
+    usual = BLUR_PX.index(min(BLUR_PX, key=lambda blur: abs(blur - float(np.median(seen)))))
+    return BLUR_PX[max(0, usual - 1) : usual + 2]
 
 
 def _like_the_others(lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | None]) -> list[EdgeFit | None]:
@@ -108,32 +144,20 @@ def _tone(light: Array) -> Array:
     return np.log(np.maximum(light, LIGHT_FLOOR))
 
 
-def _woods(lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | None]) -> dict[bool, tuple[Array, Array]]:
-    """Tone (3,) of the dark (True) and the light wood, and how far a lobe's may differ (3,): the same but for figure and lighting."""
+def _woods(lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | None]) -> dict[bool, Wood]:
+    """The dark (True) and the light wood, as the own seams' two sides show them."""
     tones: dict[bool, list[Array]] = {True: [], False: []}
     for lobe, own in zip(lobes, owns, strict=True):
         if own is None or lobe.dark_side is None:
             continue
-        left_is_dark = lobe.dark_side == "ccw"
-        tones[left_is_dark].append(_tone(own.inside_light))
-        tones[not left_is_dark].append(_tone(own.outside_light))
+        tones[_is_dark(lobe, -1)].append(_tone(own.inside_light))
+        tones[_is_dark(lobe, 1)].append(_tone(own.outside_light))
     result = {}
     for dark, seen in tones.items():
         if len(seen) >= 3:
             middle = np.median(seen, axis=0)
-            result[dark] = (middle, 1.4826 * np.median(np.abs(np.array(seen) - middle), axis=0))
+            result[dark] = Wood(middle, 1.4826 * np.median(np.abs(np.array(seen) - middle), axis=0))
     return result
-
-
-def _is_wood(edge: EdgeFit, lobe: FoundLobe, side: int, woods: dict[bool, tuple[Array, Array]]) -> bool:
-    """Whether what lies inside an edge looks like that half's wood (in colour, and roughly in lightness), not like tape."""
-    dark = (lobe.dark_side == "cw") == (side > 0)
-    if lobe.dark_side is None or dark not in woods:
-        return True
-    usual, spread = woods[dark]
-    away = _tone(edge.inside_light) - usual
-    lighter = float(np.mean(away))
-    return abs(lighter) < WOOD_LIGHTNESS + 3 * float(np.mean(spread)) and bool(np.all(np.abs(away - lighter) < WOOD_COLOUR + 3 * spread))
 
 
 def _axis(own: EdgeFit | None, pair: Sequence[EdgeFit | None], half_angle: float | None) -> float | None:
@@ -154,53 +178,36 @@ def _axis(own: EdgeFit | None, pair: Sequence[EdgeFit | None], half_angle: float
     return float(votes[best] + np.average(wrap_angle(np.array(votes)[near] - votes[best]), weights=np.array(weights)[near]))
 
 
-def _with_pattern(edge: EdgeFit, side: int, axis: float | None, half_angle: float | None) -> EdgeFit | None:
-    """The edge with its direction drawn toward the ring's pattern by as much as that is known better; None if it contradicts it."""
-    if axis is None or half_angle is None:
-        return edge
-    line = edge.line
-    away = float(wrap_angle(axis - side * half_angle - line.bearing))
-    variance = U_PATTERN**2
-    if abs(away) > ODD_ANGLE + 2 * float(np.sqrt(line.cov[1, 1])):
-        return None
-    share = line.cov[1, 1] / (line.cov[1, 1] + variance)
-    cov = line.cov * np.outer([1.0, np.sqrt(1 - share)], [1.0, np.sqrt(1 - share)])
-    return replace(edge, line=replace(line, bearing=line.bearing + share * away, cov=cov))
-
-
-def _measure_own(patch: LinearPatch, camera: Camera, kite: Kite, z_in: float) -> EdgeFit | None:
-    """The own seam, root to tip; its left half is the inside."""
+def _own_task(kite: Kite, dark_side: str | None = None, woods: dict[bool, Wood] | None = None) -> EdgeTask:
+    """Task for the own seam, root to tip; its left half is the inside."""
     along = kite.tip_in - kite.root_in
     start, stop = kite.root_in + 0.06 * along, kite.tip_in - POINT_LEFT_OUT_IN * along / np.linalg.norm(along)
     room = _room(start, stop, 1, kite.corners_in[:3], kite.corners_in[[2, 3, 0]])
-    task = EdgeTask(start, stop, 1, Half(), room, FOUND_SEARCH_IN, FOUND_U_IN, FOUND_U_TURN)
-    return measure_edge(patch, camera, task, z_in)
+    woods = woods if woods and dark_side else {}
+    left, right = woods.get(dark_side == "ccw"), woods.get(dark_side == "cw")
+    return EdgeTask(start, stop, 1, Half(), room, FOUND_SEARCH_IN, FOUND_U_IN, FOUND_U_TURN, inside_wood=left, outside_wood=right)
 
 
-def _found_task(kites: Sequence[Kite], k: int, side: int, beyond: Beyond) -> EdgeTask:
-    """Task for the long edge of kite k on a side (-1 left, +1 right), as found."""
-    kite = kites[k]
+def _found_task(context: _Context, k: int, side: int, beyond: Beyond) -> EdgeTask:
+    """Task for the long edge of lobe k on a side (-1 left, +1 right), as found."""
+    kite = context.kites[k]
     shoulder = kite.left_in if side < 0 else kite.right_in
-    return _edge_task(kites, k, side, shoulder, kite.tip_in, kite.root_in, beyond, FOUND_SEARCH_IN, FOUND_U_IN, FOUND_U_TURN)
+    return _edge_task(context, k, side, shoulder, kite.tip_in, beyond, FOUND_SEARCH_IN, FOUND_U_IN, FOUND_U_TURN)
 
 
 def _edge_task(
-    kites: Sequence[Kite],
-    k: int,
-    side: int,
-    shoulder: Array,
-    tip: Array,
-    root: Array,
-    beyond: Beyond,
-    search_in: float,
-    u_place_in: float,
-    u_turn: float,
+    context: _Context, k: int, side: int, shoulder: Array, tip: Array, beyond: Beyond, search_in: float, u_place_in: float, u_turn: float
 ) -> EdgeTask:
     along = tip - shoulder
     start, stop = tip - OUTER_SHARE * along, tip - POINT_LEFT_OUT_IN * along / np.linalg.norm(along)
-    others = [kites[j].corners_in[[0, 1, 2, 3, 0]] for j in range(len(kites)) if j != k]
-    room = _room(start, stop, side, np.stack([root, tip]), *others)
-    return EdgeTask(start, stop, side, beyond, room, search_in, u_place_in, u_turn)
+    wood = context.woods.get(_is_dark(context.lobes[k], side)) if context.lobes[k].dark_side else None
+    room = _room(start, stop, side, np.stack([context.kites[k].root_in, tip]), *_others(context.kites, k))
+    return EdgeTask(start, stop, side, beyond, room, search_in, u_place_in, u_turn, context.blurs_px, inside_wood=wood)
+
+
+def _others(kites: Sequence[Kite], k: int) -> list[Array]:
+    """The other lobes' closed outlines, (5, 2) each."""
+    return [kites[j].corners_in[[0, 1, 2, 3, 0]] for j in range(len(kites)) if j != k]
 
 
 def _room(start: Array, stop: Array, outside: int, inner: Array, *outer: Array) -> Array:
@@ -267,44 +274,35 @@ def _fits_pattern(edge: EdgeFit | None, side: int, axis: float | None, half_angl
 
 
 def _learn(
-    patch: LinearPatch,
-    camera: Camera,
-    lobes: Sequence[FoundLobe],
-    kites: Sequence[Kite],
-    axes: Sequence[float | None],
-    pairs: Sequence[Sequence[EdgeFit | None]],
-    half_angles: Sequence[float | None],
-    z_in: float,
+    context: _Context, axes: Sequence[float | None], pairs: Sequence[Sequence[EdgeFit | None]], half_angles: Sequence[float | None]
 ) -> Shading | None:
     """Learn the shade from edges that stand out clearly: the light halves', and the dark ones' where those are few."""
     teachers: dict[bool, list[EdgeShade]] = {True: [], False: []}
-    for k, (lobe, pair) in enumerate(zip(lobes, pairs, strict=True)):
+    for k, (lobe, pair) in enumerate(zip(context.lobes, pairs, strict=True)):
         for side, edge in zip(SIDES, pair, strict=True):
             if edge is None or edge.contrast < TEACHER_CONTRAST or edge.line.seen_fraction < TEACHER_SEEN:
                 continue
             if half_angles[k] is not None and not _fits_pattern(edge, side, axes[k], half_angles[k]):
                 continue
-            shade = _shade_beside(patch, camera, kites, k, side, edge.line, z_in)
+            shade = _shade_beside(context, k, side, edge.line)
             if shade is not None:
-                light_half = lobe.dark_side is not None and (lobe.dark_side == "cw") != (side > 0)
-                teachers[light_half].append(shade)
+                teachers[lobe.dark_side is not None and not _is_dark(lobe, side)].append(shade)
     shades = teachers[True] if len(teachers[True]) >= 4 else teachers[True] + teachers[False]
-    return learn_shading(shades, z_in)
+    return learn_shading(shades, context.z_in)
 
 
-def _shade_beside(patch: LinearPatch, camera: Camera, kites: Sequence[Kite], k: int, side: int, line: Line, z_in: float) -> EdgeShade | None:
+def _shade_beside(context: _Context, k: int, side: int, line: Line) -> EdgeShade | None:
     """The field's light beside a measured edge, where the field lies open."""
     start, stop = line.ends_in
-    others = [kites[j].corners_in[[0, 1, 2, 3, 0]] for j in range(len(kites)) if j != k]
-    room = _room(start, stop, side, np.stack([kites[k].root_in, kites[k].tip_in]), *others)
-    px_in = 1 / camera.px_per_in_at(line.point_in, z_in)
-    strip = sample_strip(patch, camera, start, stop, z_in, SHADE_TO_IN + 2 * px_in, px_in)
+    room = _room(start, stop, side, np.stack([context.kites[k].root_in, context.kites[k].tip_in]), *_others(context.kites, k))
+    px_in = 1 / context.camera.px_per_in_at(line.point_in, context.z_in)
+    strip = sample_strip(context.patch, context.camera, start, stop, context.z_in, SHADE_TO_IN + 2 * px_in, px_in)
     across = strip.across_in * side
     open_rows = np.interp(strip.along_in, room[:, 0], room[:, 2]) > SHADE_TO_IN + 0.02
     light = strip.light[open_rows].mean(axis=-1)
     if len(light) < 40 or not np.isfinite(light).all():
         return None
-    lean = lean_in(camera, line.point_in, side * line.normal, z_in)
+    lean = lean_in(context.camera, line.point_in, side * line.normal, context.z_in)
     x_face = np.linspace(max(SHADE_FROM_IN, SHADE_FROM_IN - lean), SHADE_TO_IN, SHADE_SAMPLES)
     profile = np.median(light.astype(float), axis=0)
     order = np.argsort(across)
@@ -318,9 +316,7 @@ def lean_in(camera: Camera, point_in: Array, outward: Array, z_in: float) -> flo
 
 
 def _again(
-    patch: LinearPatch,
-    camera: Camera,
-    kites: Sequence[Kite],
+    context: _Context,
     k: int,
     side: int,
     own: EdgeFit | None,
@@ -329,11 +325,10 @@ def _again(
     half_angle: float | None,
     shading: Shading | None,
     beyond: Beyond,
-    z_in: float,
 ) -> EdgeFit | None:
     """The long edge once more: from where it was, or where the ring's pattern puts it, with the shade known."""
     edge, other = pair[(side + 1) // 2], pair[(1 - side) // 2]
-    kite = kites[k]
+    kite = context.kites[k]
     if axis is None or half_angle is None:
         if shading is None or edge is None:
             return edge
@@ -358,9 +353,10 @@ def _again(
     direction = unit_of_bearing(bearing)
     if shading is not None:
         outward = side * right_of(direction)
-        beyond = Shaded(shading, outward, lean_in(camera, tip - 0.5 * OUTER_SHARE * length * direction, outward, z_in))
-    task = _edge_task(kites, k, side, tip - length * direction, tip, kite.root_in, beyond, AGAIN_SEARCH_IN, AGAIN_U_IN, 1.5 * U_PATTERN)
-    return measure_edge(patch, camera, task, z_in)
+        lean = lean_in(context.camera, tip - 0.5 * OUTER_SHARE * length * direction, outward, context.z_in)
+        beyond = Shaded(shading, outward, lean, lean * context.u_face_in / context.z_in)
+    task = _edge_task(context, k, side, tip - length * direction, tip, beyond, AGAIN_SEARCH_IN, AGAIN_U_IN, U_PATTERN)
+    return measure_edge(context.patch, context.camera, task, context.z_in)
 
 
 def _nearest_on(line: Line, point_in: Array) -> Array:

@@ -25,6 +25,8 @@ MAX_SHADOW_IN = 0.10
 USUAL_SOFTNESS_IN = (0.008, 0.012)
 # Edges needed before two lamps' seven unknowns are worth asking for.
 MIN_EDGES = 3
+# How many neighbouring samples of a shade profile stray together.
+REPEATS = 8.0
 
 
 @dataclass(frozen=True)
@@ -35,6 +37,7 @@ class Shading:
     lamps: Array
     height_in: float
     residual: float  # what it leaves in the edges it was learnt from, as a share of the field's light
+    variants: tuple[Shading, ...] = ()  # each one standard uncertainty away along one independent direction
 
     def at(self, x_in: Array, normal: Array) -> Array:
         """Share of the open field's light at distances x_in (n,) on the field from an edge with outward normal (2,)."""
@@ -83,7 +86,15 @@ def learn_shading(edges: Sequence[EdgeShade], height_in: float) -> Shading | Non
     fit = least_squares(residual, _start(normal, light, height_in), bounds=(low, high), x_scale=size, loss="soft_l1", f_scale=0.03, max_nfev=20)
     sky, lamps = _unpack(fit.x)
     left = residual(fit.x)[: light.size]
-    return Shading(sky, lamps, height_in, float(1.4826 * np.median(np.abs(left))))
+    typical = float(1.4826 * np.median(np.abs(left)))
+    # What is left runs smoothly along a profile: REPEATS samples say what one does.
+    information = fit.jac.T @ fit.jac / (REPEATS * typical**2) + np.diag(size**-2.0)
+    values, vectors = np.linalg.eigh(np.linalg.inv(information))
+    variants = []
+    for move in (vectors * np.sqrt(np.maximum(values, 0))).T:
+        moved_sky, moved_lamps = _unpack(np.clip(fit.x + move, low, high))
+        variants.append(Shading(moved_sky, moved_lamps, height_in, typical))
+    return Shading(sky, lamps, height_in, typical, tuple(variants))
 
 
 def _unpack(p: Array) -> tuple[float, Array]:
