@@ -25,7 +25,10 @@ N_SHARED = N_SHAPE + N_SLIT + N_RIM
 SHADE_REACH = 1.0
 # Of the open floor's light, what a wall takes at its foot: half the sky's, none or all of a lamp's. Common practice, no source.
 WALL_SHADE = 0.4
-BLOCK_SAYS = 4.0  # nats: of fifty blocks one is odd. Common practice, no source.
+# How far a field's colour usually lies from a wood's, and how well a mean colour is known; how far from an edge colour is clear.
+HUE_SPREAD, HUE_NOISE, HUE_CLEAR_PX = 0.06, 0.006, 2.5
+STEP_PX = 0.05  # for a difference quotient
+BLOCK_SAYS = 5.0  # nats: of fifty blocks one is odd. Common practice, no source.
 RIM_REACHES_PX = (1.5, 5.0)
 # Each block's wood: a level, and how it changes toward the joint, by two reaches.
 WOOD_REACHES_PX = (4.0, 14.0)
@@ -50,6 +53,7 @@ class JointData:
     lean_px: float  # how far the floor is seen displaced to the right: > 0 shows the left wall
     reach_px: float  # of the shade beside a wall
     blur_px: float
+    hue: Array  # (n_blocks, n_bins, 2) code of blue and of red less luma; NaN where nothing is known
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,6 +73,7 @@ class Weighed:
     slit_left: Array  # (n,) bool: the slit lies to the left of the reference edge
     evidence: Array  # (n,) log, up to a constant
     shared: Array  # (n, N_SHARED): most likely values
+    spread_px: Array  # (n, 2): what was found likely about the opening's ends, where they were free
     misfit: Array  # (n,) weighted mean square of residuals
     residual: Array  # (n, n_blocks, n_bins)
 
@@ -92,27 +97,29 @@ def zones(u: Array, width: Array, blur: Array, far_blur: Array, lean: float, rea
     return np.stack([left, right, 1 - left - right - floor, floor, -by_left, -by_right])
 
 
-def weigh(data: JointData, prior: SharedPrior, inner_px: Array, outer_px: Array, slit_left: Array) -> Weighed:
-    """How likely each opening (n,) is, with everything else integrated out."""
+def weigh(data: JointData, prior: SharedPrior, inner_px: Array, outer_px: Array, slit_left: Array, free_px: Array | None = None) -> Weighed:
+    """How likely each opening (n,) is, with everything else integrated out.
+
+    With free_px (n,) each stands for a cell of openings of that standard deviation, and is returned moved to where its cell
+    is likeliest.
+    """
     along, u0 = data.along, data.across_px
     width = inner_px[:, None] * (1 - along) + outer_px[:, None] * along
     # Within a block the far edge runs askew to the reference edge, which blurs it.
     skew = (outer_px - inner_px)[:, None] * data.length
     far_blur = np.sqrt(data.blur_px**2 + skew**2 / 12)[..., None]
-    u = u0 + np.where(slit_left[:, None, None], width[..., None], 0.0)
+    left_blur = np.where(slit_left[:, None, None], far_blur, data.blur_px)
+    right_blur = np.where(slit_left[:, None, None], data.blur_px, far_blur)
+
+    def shares(width: Array) -> tuple[Array, Array]:
+        u = u0 + np.where(slit_left[:, None, None], width[..., None], 0.0)
+        return u, zones(u, width[..., None], left_blur, right_blur, data.lean_px, data.reach_px)
+
+    u, share = shares(width)
     n, n_blocks, n_bins = len(inner_px), len(along), len(u0)
-    blur = np.full((n, n_blocks, 1), data.blur_px)
-    share = zones(
-        u,
-        width[..., None],
-        np.where(slit_left[:, None, None], far_blur, blur),
-        np.where(slit_left[:, None, None], blur, far_blur),
-        data.lean_px,
-        data.reach_px,
-    )
-    share[3] += WALL_SHADE * (share[4] + share[5])  # a floor is darker by its walls; how much more or less is left to the photo
-    share[2:] *= data.lit[:, None]
-    basis = np.empty((n, n_blocks, n_bins, N_WOODS + N_SHARED))
+    _shade(share, data)
+    n_shared = N_SHARED + (2 if free_px is not None else 0)
+    basis = np.empty((n, n_blocks, n_bins, N_WOODS + n_shared))
     basis[..., N_WOODS + N_SHAPE : N_WOODS + N_SHAPE + N_SLIT] = np.moveaxis(share[2:], 0, -1)
     for side, inside in enumerate((np.minimum(u, 0), np.minimum(width[..., None] - u, 0))):
         first = side * SIDE
@@ -125,28 +132,78 @@ def weigh(data: JointData, prior: SharedPrior, inner_px: Array, outer_px: Array,
     basis[..., 2 * SIDE] = 1 - share[0] - share[1]
     # Levels first, with the edge as found; then the edge's own unknowns, by the slopes of that model.
     basis[..., N_WOODS : N_WOODS + N_SHAPE] = 0
+    basis[..., N_WOODS + N_SHARED :] = 0
+    prior_mean, prior_u = (np.broadcast_to(value, (n, N_SHARED)) for value in (prior.mean, prior.u))
+    if free_px is not None:
+        prior_mean = np.concatenate([prior_mean, np.zeros((n, 2))], axis=1)
+        prior_u = np.concatenate([prior_u, np.stack([free_px, free_px], axis=1)], axis=1)
     woods_u = np.broadcast_to(data.woods_u, (n, N_WOODS)).copy()
     woods_u[:, -1] = 1e-4
-    model, _, _, _ = _solve(data, prior, basis, woods_u)
+    model, every, _, _, _ = _solve(data, prior_mean, prior_u, basis, woods_u)
     held = basis[..., 2 * SIDE] * (data.weight > 0)
     inside = (held * model).sum((1, 2)) / (held.sum((1, 2)) + 1e-9)
     woods_u[:, -1] = data.woods_u[-1] * np.clip(inside, 0.02 * data.wood.max(), None)
     slope = np.gradient(model, u0, axis=2)
     t = along[:, None]
+    if free_px is not None:
+        _, wider = shares(width + STEP_PX)
+        _shade(wider, data)
+        levels = every[..., [0, SIDE, *range(N_WOODS + N_SHAPE, N_WOODS + N_SHAPE + N_SLIT)]]
+        by_width = np.einsum("knbd,nbk->nbd", wider - share, levels) / STEP_PX
+        basis[..., N_WOODS + N_SHARED] = by_width * (1 - t)
+        basis[..., N_WOODS + N_SHARED + 1] = by_width * t
     basis[..., N_WOODS] = -slope * (1 - t)
     basis[..., N_WOODS + 1] = -slope * t
     basis[..., N_WOODS + 2] = -slope * 4 * t * (1 - t)
     basis[..., N_WOODS + 3] = data.blur_px**2 * np.gradient(slope, u0, axis=2)  # a Gaussian blur obeys the heat equation
-    model, shared, by_block, together = _solve(data, prior, basis, woods_u)
+    model, every, by_block, together, spread = _solve(data, prior_mean, prior_u, basis, woods_u)
+    shared = every[:, 0, N_WOODS:]
     # A block with a knot, a streak or a scrap of tape may be unlike any opening: none may say more than so much.
     evidence = together + np.logaddexp(by_block, by_block.max(axis=0) - BLOCK_SAYS).sum(axis=1)
     residual = data.light - model
     used = (data.weight > 0).sum()
-    return Weighed(inner_px, outer_px, slit_left, evidence, shared, (data.weight * residual**2).sum((1, 2)) / used, residual)
+    if free_px is not None:
+        inner_px = np.maximum(inner_px + shared[:, N_SHARED], 0.0)
+        outer_px = np.maximum(outer_px + shared[:, N_SHARED + 1], 0.0)
+    misfit = (data.weight * residual**2).sum((1, 2)) / used
+    return Weighed(inner_px, outer_px, slit_left, evidence, shared[:, :N_SHARED], spread[:, -2:], misfit, residual)
 
 
-def _solve(data: JointData, prior: SharedPrior, basis: Array, woods_u: Array) -> tuple[Array, Array, Array, Array]:
-    """Most likely model (n, n_blocks, n_bins), shared values, log evidence by block (n, n_blocks) and of what blocks share (n,)."""
+def hue_evidence(data: JointData, inner_px: Array, outer_px: Array, slit_left: Array) -> Array:
+    """Log evidence (n,) from colour: a wide slit whose colour is that of the wood beside it is likely that wood.
+
+    The colour is told only well inside the slit: a JPEG keeps it at half resolution.
+    """
+    out = np.zeros(len(inner_px))
+    for k, (inner, outer, left) in enumerate(zip(inner_px, outer_px, slit_left, strict=True)):
+        width = inner * (1 - data.along) + outer * data.along
+        wide = np.flatnonzero(width > 2 * HUE_CLEAR_PX + 1)
+        if not len(wide):
+            continue
+        apart = []
+        for block in wide:
+            place = -data.across_px if left else data.across_px
+            slit = (place > HUE_CLEAR_PX) & (place < width[block] - HUE_CLEAR_PX)
+            near = (place < -HUE_CLEAR_PX) & (place > -HUE_CLEAR_PX - 8)
+            far = (place > width[block] + HUE_CLEAR_PX) & (place < width[block] + HUE_CLEAR_PX + 8)
+            hue = data.hue[block]
+            apart.append([hue[slit].mean(axis=0) - hue[wood].mean(axis=0) for wood in (near, far)])
+        if len(apart):
+            with np.errstate(all="ignore"):
+                from_wood = np.linalg.norm(np.nanmedian(np.array(apart), axis=0), axis=1)
+            nearest = float(np.nanmin(from_wood)) if np.isfinite(from_wood).any() else HUE_SPREAD
+            out[k] = np.log(min(1.0, (nearest**2 + HUE_NOISE**2) / HUE_SPREAD**2))
+    return out
+
+
+def _shade(share: Array, data: JointData) -> None:
+    """A floor is darker by its walls (how much more or less is left to the photo), and as light as where it lies."""
+    share[3] += WALL_SHADE * (share[4] + share[5])
+    share[2:] *= data.lit[:, None]
+
+
+def _solve(data: JointData, prior_mean: Array, prior_u: Array, basis: Array, woods_u: Array) -> tuple[Array, Array, Array, Array, Array]:
+    """Most likely model (n, n_blocks, n_bins), its levels (n, n_blocks, ...), log evidence by block (n, n_blocks) and of what blocks share (n,), its spread."""
     weighted = np.swapaxes(basis * data.weight[..., None], 2, 3)
     normal = weighted @ basis
     moment = (weighted @ data.light[..., None])[..., 0]
@@ -156,9 +213,11 @@ def _solve(data: JointData, prior: SharedPrior, basis: Array, woods_u: Array) ->
     cross = normal[..., :N_WOODS, N_WOODS:]
     alone = np.linalg.solve(woods, np.concatenate([cross, moment_woods[..., None]], axis=-1))
     eliminate = alone[..., :-1]
-    precision = 1 / prior.u**2
-    system = (normal[..., N_WOODS:, N_WOODS:] - np.swapaxes(cross, -1, -2) @ eliminate).sum(1) + np.diag(precision)
-    right = (moment[..., N_WOODS:] - (np.swapaxes(eliminate, -1, -2) @ moment_woods[..., None])[..., 0]).sum(1) + precision * prior.mean
+    precision = 1 / prior_u**2
+    system = (normal[..., N_WOODS:, N_WOODS:] - np.swapaxes(cross, -1, -2) @ eliminate).sum(1) + precision[:, :, None] * np.eye(
+        precision.shape[1]
+    )
+    right = (moment[..., N_WOODS:] - (np.swapaxes(eliminate, -1, -2) @ moment_woods[..., None])[..., 0]).sum(1) + precision * prior_mean
     shared = np.linalg.solve(system, right[..., None])[..., 0]
     levels = alone[..., -1] - (eliminate @ shared[:, None, :, None])[..., 0]
     every = np.concatenate([levels, np.broadcast_to(shared[:, None, :], (*levels.shape[:2], shared.shape[1]))], axis=2)
@@ -170,5 +229,6 @@ def _solve(data: JointData, prior: SharedPrior, basis: Array, woods_u: Array) ->
         + np.linalg.slogdet(woods)[1]
         - np.log(wood_precision).sum(-1)
     )
-    together = -0.5 * ((precision * (shared - prior.mean) ** 2).sum(1) + np.linalg.slogdet(system)[1])
-    return model, shared, by_block, together
+    together = -0.5 * ((precision * (shared - prior_mean) ** 2).sum(1) + np.linalg.slogdet(system)[1] - np.log(precision).sum(1))
+    spread = np.sqrt(np.diagonal(np.linalg.inv(system), axis1=1, axis2=2))
+    return model, every, by_block, together, spread

@@ -10,7 +10,7 @@ from ..basis.frames import Array
 from ..edges import srgb_decode
 from .gap_model import N_RIM, SHADE_REACH, JointData, SharedPrior
 from .gap_optics import Optics
-from .gap_strip import BIN_PX, JointStrip, luma_of, slope_of_light, unsharpened
+from .gap_strip import BIN_PX, LUMA_BGR, JointStrip, luma_of, slope_of_light, unsharpened
 
 GROUP_BLOCKS = 4  # of the strip's blocks to a profile
 REACH_PX = 7.0  # of wood beside the slit that is fitted; farther in it says nothing of the joint
@@ -21,8 +21,8 @@ EDGE_FREE_PX = 1.0  # how far the reference edge may lie from where the search p
 BOW_IN = 0.0007  # of one edge, standard uncertainty. Common practice, no source.
 # Of the lighter wood's light: the open floor of a slit and its standard uncertainty, and how far the walls' shade
 # may differ from the usual.
-FLOOR, FLOOR_U, SHADE_U = 0.35, 0.35, 0.15
-SLIT_BLOCKS = 0.12  # relative: how the slit's light differs from one place along the joint to the next
+FLOOR, FLOOR_U, SHADE_U = 0.35, 0.4, 0.25
+SLIT_BLOCKS = 0.01  # relative: how the slit's light differs from one place along the joint to the next
 USUAL_STRIPE, LEAST_STRIPE = 0.08, 0.02  # relative: wood's figure, and the least that is ever even. Common practice, no source.
 
 
@@ -90,18 +90,22 @@ def profiles(strip: JointStrip, clear: Array, reference: Reference, optics: Opti
     across = strip.across_in * strip.px_per_in[:, None] - reference.at(strip.along)[:, None]
     reach = REACH_PX + 0.1 * scale
     grid = np.arange(-np.ceil(reach / BIN_PX), np.ceil(reach / BIN_PX) + 1) * BIN_PX
+    colour = strip.code - (strip.code @ LUMA_BGR)[..., None]
+    hues = np.full((len(code), len(grid), 2), np.nan)
     lines, known = np.zeros((len(code), len(grid))), np.zeros((len(code), len(grid)), bool)
     for i in np.flatnonzero(clear & (strip.count.sum(axis=1) > 0)):
         lines[i] = np.interp(grid, across[i], code[i])
-        seen = across[i][strip.count[i] > 0]
+        held = strip.count[i] > 0
+        seen = across[i][held]
+        hues[i] = np.stack([np.interp(grid, seen, colour[i, held, channel]) for channel in (0, 2)], axis=-1)
         known[i] = (grid >= seen.min()) & (grid <= seen.max())
     groups = np.array_split(np.arange(len(code)), max(2, len(code) // GROUP_BLOCKS))
     groups = [g for g in groups if known[g].any(axis=1).sum() >= 1]
     number = np.stack([known[g].sum(axis=0) for g in groups])
     mean = np.stack([(lines[g] * known[g]).sum(axis=0) for g in groups]) / np.maximum(number, 1)
-    held = [g[known[g].any(axis=1)] for g in groups]
-    along = np.array([strip.along[g].mean() for g in held])
-    length = np.array([np.ptp(strip.along[g]) + 1 / len(code) for g in held])
+    held_groups = [g[known[g].any(axis=1)] for g in groups]
+    along = np.array([strip.along[g].mean() for g in held_groups])
+    length = np.array([np.ptp(strip.along[g]) + 1 / len(code) for g in held_groups])
     light, slope = srgb_decode(mean.clip(0)), slope_of_light(mean)
     woods = np.array([_level(light, number, side) for side in ((grid < -4) & (grid > -14), (grid > 4) & (grid < 14))])
     bright = (grid < -3) & (grid > -10) if woods[0] > woods[1] else (grid > 3) & (grid < 10)
@@ -109,6 +113,7 @@ def profiles(strip: JointStrip, clear: Array, reference: Reference, optics: Opti
         [np.median(row[bright & (n > 0)]) if (bright & (n > 0)).any() else woods.max() for row, n in zip(light, number, strict=True)]
     )
     lit = lit / np.median(lit)
+    hue = np.stack([np.nanmean(np.where(known[g][..., None], hues[g], np.nan), axis=0) for g in held_groups])
     figures = [_figure(light, number, (grid * side > 0.06 * scale) & (grid * side < 0.12 * scale)) for side in (-1, 1)]
     variance = (CODE_NOISE * slope) ** 2 + (FINE_FIGURE * light) ** 2
     weight = number / GROUP_BLOCKS / variance / DEPENDENCE
@@ -119,7 +124,7 @@ def profiles(strip: JointStrip, clear: Array, reference: Reference, optics: Opti
     )
     reach = max(SHADE_REACH * depth_in * scale, 1.0)
     return JointData(
-        light, weight, grid, along, length, lit, woods, changes_mean, changes_u, stripe, lean_in * scale, reach, optics.blur_px
+        light, weight, grid, along, length, lit, woods, changes_mean, changes_u, stripe, lean_in * scale, reach, optics.blur_px, hue
     )
 
 
@@ -169,7 +174,7 @@ def shared_prior(data: JointData, optics: Optics, scale: float) -> SharedPrior:
     rim = np.repeat(data.stripe, N_RIM // 2)
     mean = np.array([0, 0, 0, 0, 0.35 * wall, FLOOR * brighter, 0, 0, *np.zeros(N_RIM)])
     u = [EDGE_FREE_PX, EDGE_FREE_PX, BOW_IN * scale, optics.u_log_blur]
-    u += [0.3 * wall + 0.02 * brighter, FLOOR_U * brighter, SHADE_U * brighter, SHADE_U * brighter, *rim]
+    u += [0.4 * wall + 0.05 * brighter, FLOOR_U * brighter, SHADE_U * brighter, SHADE_U * brighter, *rim]
     return SharedPrior(mean, np.array(u))
 
 

@@ -12,7 +12,7 @@ from ..basis.reasons import Reason
 from ..basis.uncertain import Estimate
 from ..edges import LinearPatch
 from ..plane.camera import Camera
-from .gap_model import JointData, Weighed, weigh
+from .gap_model import JointData, Weighed, hue_evidence, weigh
 from .gap_optics import Optics, measure_optics
 from .gap_profiles import Reference, clear_blocks, find_reference, moved, profiles, shared_prior, with_noise_of
 from .gap_sites import JointSite
@@ -24,8 +24,11 @@ BOW_IN = 0.0005  # standard uncertainty of the opening at its widest from edges 
 STATION_ENDS_IN = (0.04, 0.06)  # the opening counts from and to so far from the nominal edge's ends, where the corners are
 USUAL_GAP_IN = 0.03  # the prior on an opening falls off by e over so much: wider ones are rarer. Common practice, no source.
 ROUGH_IN = 0.03  # how far a found lobe's edge may lie from the real one, standard uncertainty of what the finder promises
-COARSE_PX = np.array([0.05, 0.7, 1.5, 2.6, 4.2, 6.5, 9.5, 13.5, 19.0])
-FINE_STEPS = 8
+COARSE_PX = np.array([0.2, 1.0, 2.2, 4.0, 6.5, 10.0, 15.0])
+WIDEST_IN = 0.11
+N_MODES = 8
+REFINE_PX = 1.5
+FINE_STEPS = 7
 # An opening known no better than this isn't worth a number: as wide as anything a maker would leave.
 DARK_U_IN = 0.012
 
@@ -85,25 +88,65 @@ def _measure(look: _Look, site: JointSite, optics: Optics) -> GapFit | Reason:
         return Reason.EDGE_AMBIGUOUS
     scale = float(np.median(strip.px_per_in))
     data = profiles(strip, look.clear, reference, optics, look.lean_in, look.depth_in)
-    widths = COARSE_PX[COARSE_PX < 0.11 * scale]
-    coarse = _on_grid(data, optics, widths, widths, np.array([False, True]), scale)
-    best = int(np.argmax(coarse.evidence))
-    reference = moved(reference, coarse.shared[best])
-    data = with_noise_of(profiles(strip, look.clear, reference, optics, look.lean_in, look.depth_in), coarse.residual[best])
-    share = _shares(coarse, _likely(coarse, reference, site, scale))
-    sides = [side for side in (False, True) if share[coarse.slit_left == side].sum() > 0.02]
-    fine = [_refined(data, optics, coarse, share, side, scale) for side in sides]
-    return _reported(fine, reference, look, site, scale)
+    nodes = _nodes(scale)
+    prior = shared_prior(data, optics, scale)
+    coarse = weigh(data, prior, *nodes)
+    for _ in range(3):
+        likely = _likely(data, coarse, reference, site, scale)
+        keep = _best(coarse, likely)
+        reference = moved(reference, coarse.shared[keep[0]])
+        data = profiles(strip, look.clear, reference, optics, look.lean_in, look.depth_in)
+        coarse = weigh(data, prior, coarse.inner_px[keep], coarse.outer_px[keep], coarse.slit_left[keep], np.full(len(keep), REFINE_PX))
+    likely = _likely(data, coarse, reference, site, scale)
+    best = int(np.argmax(likely))
+    data = with_noise_of(data, coarse.residual[best])
+    inner, outer, left, cell = (np.concatenate(axis) for axis in zip(*(_around(coarse, k) for k in _apart(coarse, likely)), strict=True))
+    fine = weigh(data, prior, inner, outer, left)
+    return _reported(data, fine, cell, reference, look, site, scale)
 
 
-def _on_grid(data: JointData, optics: Optics, inner: Array, outer: Array, sides: Array, scale: float) -> Weighed:
-    grid = np.meshgrid(inner, outer, sides, indexing="ij")
-    return weigh(data, shared_prior(data, optics, scale), *(axis.ravel() for axis in grid))
+def _nodes(scale: float) -> tuple[Array, Array, Array, Array]:
+    """Openings to begin from: inner and outer end, side of the reference edge, and how far each stands for."""
+    widths = COARSE_PX[COARSE_PX < WIDEST_IN * scale]
+    inner, outer, left = (axis.ravel() for axis in np.meshgrid(widths, widths, [False, True], indexing="ij"))
+    return inner, outer, left, 0.35 * np.maximum(np.maximum(inner, outer), 1.0)
 
 
-def _likely(weighed: Weighed, reference: Reference, site: JointSite, scale: float) -> Array:
+def _best(weighed: Weighed, log: Array) -> Array:
+    """The likeliest openings that differ from each other, at most N_MODES."""
+    kept: list[int] = []
+    for k in np.argsort(-log):
+        near = [
+            weighed.slit_left[k] == weighed.slit_left[m]
+            and np.hypot(weighed.inner_px[k] - weighed.inner_px[m], weighed.outer_px[k] - weighed.outer_px[m]) < 0.7
+            for m in kept
+        ]
+        if not any(near):
+            kept.append(int(k))
+        if len(kept) == N_MODES:
+            break
+    return np.array(kept)
+
+
+def _apart(weighed: Weighed, log: Array) -> Array:
+    kept = _best(weighed, log)
+    return kept[log[kept] > log[kept[0]] - 6][:4]
+
+
+def _around(weighed: Weighed, k: int) -> tuple[Array, Array, Array, Array]:
+    axes = []
+    for opening, spread in zip((weighed.inner_px[k], weighed.outer_px[k]), weighed.spread_px[k], strict=True):
+        reach = np.clip(2.5 * spread, 0.4, 5.0)
+        axes.append(np.linspace(max(opening - reach, 0.02), max(opening, 0.02) + reach, FINE_STEPS))
+    inner, outer = (axis.ravel() for axis in np.meshgrid(*axes, indexing="ij"))
+    cell = (axes[0][1] - axes[0][0]) * (axes[1][1] - axes[1][0])
+    return inner, outer, np.full(len(inner), weighed.slit_left[k]), np.full(len(inner), cell)
+
+
+def _likely(data: JointData, weighed: Weighed, reference: Reference, site: JointSite, scale: float) -> Array:
     """Log probabilities (n,) of openings, up to a constant: evidence, the rough places of the edges, and how gaps usually are."""
     log = weighed.evidence - (weighed.inner_px + weighed.outer_px) / 2 / scale / USUAL_GAP_IN
+    log = log + hue_evidence(data, weighed.inner_px, weighed.outer_px, weighed.slit_left)
     normal = right_of(site.direction)
     for end, (opening, edge) in enumerate(((weighed.inner_px, reference.inner_px), (weighed.outer_px, reference.outer_px))):
         left = edge / scale - np.where(weighed.slit_left, opening, 0) / scale
@@ -113,35 +156,11 @@ def _likely(weighed: Weighed, reference: Reference, site: JointSite, scale: floa
     return log
 
 
-def _shares(weighed: Weighed, log: Array) -> Array:
-    """Probabilities (n,) of the openings on a grid."""
-    for side in (weighed.inner_px, weighed.outer_px):
-        nodes = np.unique(side)
-        cells = np.gradient(nodes) if len(nodes) > 1 else np.ones(1)
-        log = log + np.log(cells[np.searchsorted(nodes, side)])
-    share = np.exp(log - log.max())
-    return share / share.sum()
-
-
-def _refined(data: JointData, optics: Optics, coarse: Weighed, share: Array, side: bool, scale: float) -> Weighed:
-    here = coarse.slit_left == side
-    axes = []
-    for opening in (coarse.inner_px, coarse.outer_px):
-        nodes = np.unique(opening)
-        mass = np.array([share[here & (opening == node)].sum() for node in nodes])
-        mass = mass / mass.sum()
-        kept = np.flatnonzero(mass > 0.01)
-        low, high = max(kept[0] - 1, 0), min(kept[-1] + 1, len(nodes) - 1)
-        axes.append(np.linspace(nodes[low], nodes[high], FINE_STEPS))
-    return _on_grid(data, optics, axes[0], axes[1], np.array([side]), scale)
-
-
-def _reported(fine: list[Weighed], reference: Reference, look: _Look, site: JointSite, scale: float) -> GapFit | Reason:
-    inner = np.concatenate([part.inner_px for part in fine])
-    outer = np.concatenate([part.outer_px for part in fine])
-    log = np.concatenate([_likely(part, reference, site, scale) for part in fine])
-    cell = np.concatenate([np.full(len(part.inner_px), np.ptp(part.inner_px) * np.ptp(part.outer_px) + 1e-9) for part in fine])
-    log = log + np.log(cell)
+def _reported(
+    data: JointData, fine: Weighed, cell: Array, reference: Reference, look: _Look, site: JointSite, scale: float
+) -> GapFit | Reason:
+    inner, outer = fine.inner_px, fine.outer_px
+    log = _likely(data, fine, reference, site, scale) + np.log(cell)
     share = np.exp(log - log.max())
     share /= share.sum()
     ends = np.array([STATION_ENDS_IN[0], site.length_in - STATION_ENDS_IN[1]]) / site.length_in
@@ -159,7 +178,6 @@ def _reported(fine: list[Weighed], reference: Reference, look: _Look, site: Join
         return Reason.JOINT_DARK
     t = ends[1] if share @ last > share @ first else ends[0]
     opening = float(share @ (inner_in + (outer_in - inner_in) * t))
-    left = np.concatenate([part.slit_left for part in fine])
-    edge = reference.at(t) / scale + (opening / 2 if share @ left < 0.5 else -opening / 2)
+    edge = reference.at(t) / scale + (opening / 2 if share @ fine.slit_left < 0.5 else -opening / 2)
     place = site.ends_in[0] + t * site.length_in * site.direction + edge * right_of(site.direction)
     return GapFit(top, float(share @ (first + last) / 2), place, estimate(inner_in), estimate(outer_in), float(look.clear.mean()))
