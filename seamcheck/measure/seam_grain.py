@@ -30,7 +30,7 @@ POWER_FLOOR = 0.05
 # Bound on one place's log-likelihood ratio: no single place decides.
 LEAST_DOUBT = 4.0
 # At most this many places train the classifier.
-TRAINING = 6000
+TRAINING = 3000
 
 
 @dataclass(frozen=True)
@@ -119,7 +119,7 @@ def _classified(features: Floats, known: Flags, left: Flags, right: Flags) -> Fl
     x = np.column_stack([(x - mean) / spread, np.ones(len(x))])
     ridge = 1e-3 * len(x) * np.diag([1.0] * (x.shape[1] - 1) + [0.0])
     weights = np.zeros(x.shape[1])
-    for _ in range(6):  # Newton steps; the problem is convex and small
+    for _ in range(5):  # Newton steps; the problem is convex and small
         p = 1 / (1 + np.exp(-x @ weights))
         hessian = (x * (p * (1 - p))[:, None]).T @ x + ridge
         weights += np.linalg.solve(hessian, x.T @ (t - p) - ridge @ weights)

@@ -22,6 +22,8 @@ MOST_LINES = 4
 LINE_STRENGTH = 5.0
 # A fitted line weaker than this (height over its uncertainty) isn't taken for one: figure gives up to this.
 LEAST_SIGNAL = 12.0
+# Ridges that run into a line as sure as this are part of it, and aren't fitted for themselves.
+CERTAIN_SIGNAL = 50.0
 # Lines that come closer than this somewhere along the strip are one line, followed well and badly (inches).
 SAME_LINE_IN = 0.012
 # The widest line that a closed seam leaves, taken as wholly black (inches; common practice, no source).
@@ -58,14 +60,23 @@ class LineFit:
 def find_lines(strip: SeamStrip, grid: Posterior) -> tuple[list[LineFit], float]:
     """The lines in the strip, strongest first, each apart from the others; and how strong the strongest ridge is, fitted or not."""
     strength = np.abs(ridge_scores(strip, grid))
-    fits = [fit_line(strip, float(grid.offsets_in[j]), float(grid.slopes[i]), grid.pivot_in) for i, j in _peaks(strength, grid)]
-    # Beside a step, a shifted step and a line look alike: where the step is the stronger, there's no line to follow.
-    standing = sorted((fit for fit in fits if fit is not None and fit.signal > max(LEAST_SIGNAL, fit.step_signal)), key=lambda fit: -fit.signal)
     span = float(strip.along_in[-1] - strip.along_in[0]) / 2
+
+    def apart(offset: float, slope: float, others: list[LineFit]) -> bool:
+        ends = [abs(offset - k.offset_in + turn * (slope - k.slope)) for k in others for turn in (-span, 0, span)]
+        return not ends or min(ends) > SAME_LINE_IN
+
+    fits: list[LineFit] = []
+    for i, j in _peaks(strength, grid):
+        offset, slope = float(grid.offsets_in[j]), float(grid.slopes[i])
+        if apart(offset, slope, [fit for fit in fits if fit.signal > CERTAIN_SIGNAL]):
+            fit = fit_line(strip, offset, slope, grid.pivot_in)
+            # Beside a step, a shifted step and a line look alike: where the step is the stronger, there's no line to follow.
+            if fit is not None and fit.signal > max(LEAST_SIGNAL, fit.step_signal):
+                fits.append(fit)
     kept: list[LineFit] = []
-    for fit in standing:
-        ends = [(fit.offset_in - k.offset_in + turn * (fit.slope - k.slope)) for k in kept for turn in (-span, 0, span)]
-        if not ends or min(map(abs, ends)) > SAME_LINE_IN:
+    for fit in sorted(fits, key=lambda fit: -fit.signal):
+        if apart(fit.offset_in, fit.slope, kept):
             kept.append(fit)
     return kept, float(strength[grid.log_p > -1e5].max(initial=0.0))
 
@@ -76,14 +87,12 @@ def _peaks(strength: Array, grid: Posterior) -> list[tuple[int, int]]:
 
     allowed = grid.log_p > -1e5
     strength = np.where(allowed, strength, 0)
-    tops = np.argwhere((strength == maximum_filter(strength, size=(3, 7))) & (strength > LINE_STRENGTH))
-    tops = sorted(tops.tolist(), key=lambda at: -strength[at[0], at[1]])
+    found = np.argwhere((strength == maximum_filter(strength, size=(3, 7))) & (strength > LINE_STRENGTH))
+    tops = sorted(found.tolist(), key=lambda at: -strength[at[0], at[1]])
     chosen: list[tuple[int, int]] = []
     for i, j in tops:
-        apart = [
-            abs(grid.offsets_in[j] - grid.offsets_in[l]) + abs(grid.slopes[i] - grid.slopes[k]) * 0.5 for k, l in chosen
-        ]
-        if not apart or min(apart) > 0.012:
+        apart = [abs(grid.offsets_in[j] - grid.offsets_in[jj]) + abs(grid.slopes[i] - grid.slopes[ii]) * 0.5 for ii, jj in chosen]
+        if not apart or min(apart) > SAME_LINE_IN:
             chosen.append((i, j))
         if len(chosen) == MOST_LINES:
             break
@@ -117,7 +126,6 @@ def without_lines(strip: SeamStrip, lines: list[LineFit], pivot_in: float) -> Se
     return replace(strip, log_light=light, bridged=wider)
 
 
-
 def ridge_scores(strip: SeamStrip, grid: Posterior) -> Array:
     """Signed strength of a line along every candidate (n_slopes, n_offsets), in standard deviations of what the wood alone gives."""
     from scipy.ndimage import gaussian_filter1d
@@ -135,7 +143,7 @@ def ridge_scores(strip: SeamStrip, grid: Posterior) -> Array:
     spread = 1.483 * np.median(np.abs(ridge[clear])) + 1e-9
     ridge = np.where(clear, RIDGE_BOUND * np.arcsinh(ridge / spread / RIDGE_BOUND), 0)
     along = strip.along_in[cut].reshape(n_blocks, n_rows).mean(axis=1)
-    summed = along_candidates(ridge, along, strip.across_in[0], strip.step_in, grid).sum(axis=2)
+    summed = along_candidates(ridge, along, strip.across_in[0], strip.step_in, grid)
     # What the wood alone gives: the spread of the same sums over all candidates, as most of them are beside any line.
     return summed / (1.483 * np.median(np.abs(summed)) + 1e-9)
 
@@ -146,9 +154,12 @@ def fit_line(strip: SeamStrip, offset_in: float, slope: float, pivot_in: float, 
         fit = _fit_once(strip, offset_in, slope, pivot_in, width_steps)
         if fit is None:
             return None
-        if abs(fit.offset_in - offset_in) > 6 * strip.step_in:
+        moved = abs(fit.offset_in - offset_in)
+        if moved > 6 * strip.step_in:
             return None
         offset_in, slope, width_steps = fit.offset_in, fit.slope, float(np.clip(fit.width_in / strip.step_in, 0.8, 5))
+        if moved < 0.03 * strip.step_in:
+            break
     return fit
 
 
@@ -165,7 +176,9 @@ def _fit_once(strip: SeamStrip, offset_in: float, slope: float, pivot_in: float,
     part = place - low
     index = rows[:, None]
     window = strip.log_light[index, low] * (1 - part) + strip.log_light[index, low + 1] * part
-    good = (strip.usable[index, low] & strip.usable[index, low + 1]).all(axis=1) & (place[:, 0] >= 0) & (place[:, -1] < len(strip.across_in))
+    good = (
+        (strip.usable[index, low] & strip.usable[index, low + 1]).all(axis=1) & (place[:, 0] >= 0) & (place[:, -1] < len(strip.across_in))
+    )
     n_rows = max(3, round(FIT_BLOCK_IN / step))
     n_blocks = len(rows) // n_rows
     if n_blocks < 3:
@@ -199,19 +212,20 @@ def _fit_once(strip: SeamStrip, offset_in: float, slope: float, pivot_in: float,
     widening = float(np.median(found[:, 6])) if abs(height) > u_height * 4 else 0.0
     width = float(np.clip(w + np.clip(widening, -0.3 * w, 0.3 * w), 0.7, 6.0)) * step
     shift, turn, cov, spread = _robust_straight(along - pivot_in, np.clip(places, -4 * step, 4 * step))
-    return LineFit(offset_in + shift, slope + turn, cov, height, width, abs(height) / u_height, abs(step_height) / u_step, spread, len(found))
+    return LineFit(
+        offset_in + shift, slope + turn, cov, height, width, abs(height) / u_height, abs(step_height) / u_step, spread, len(found)
+    )
 
 
 def _robust_straight(x: Array, y: Array) -> tuple[float, float, Array, float]:
     """Huber's straight line y = a + b x: a, b, covariance (residuals' correlation counted), spread."""
-    design = np.column_stack([np.ones_like(x), x])
     weight = np.ones_like(x)
-    spread = 1.0
-    solution = np.zeros(2)
-    for _ in range(8):
-        root = np.sqrt(weight)
-        solution = np.linalg.lstsq(design * root[:, None], y * root, rcond=None)[0]
-        residual = y - design @ solution
+    for _ in range(6):
+        s0, s1, s2 = weight.sum(), weight @ x, weight @ x**2
+        t0, t1 = weight @ y, weight @ (x * y)
+        determinant = s0 * s2 - s1 * s1
+        a, b = (s2 * t0 - s1 * t1) / determinant, (s0 * t1 - s1 * t0) / determinant
+        residual = y - a - b * x
         spread = 1.483 * float(np.median(np.abs(residual))) + 1e-6
         weight = np.minimum(1, HUBER * spread / np.maximum(np.abs(residual), 1e-12))
     inner = np.clip(residual, -HUBER * 2 * spread, HUBER * 2 * spread)
@@ -219,5 +233,5 @@ def _robust_straight(x: Array, y: Array) -> tuple[float, float, Array, float]:
     variance = float((inner**2).sum()) / max(1, n - 2)
     correlation = float((inner[1:] * inner[:-1]).sum() / max((inner**2).sum(), 1e-18))
     lengthening = (1 + max(0.0, min(correlation, 0.8))) / (1 - max(0.0, min(correlation, 0.8)))
-    cov = np.linalg.inv(design.T @ (design * weight[:, None])) * variance * lengthening
-    return float(solution[0]), float(solution[1]), cov, spread
+    cov = np.array([[s2, -s1], [-s1, s0]]) / determinant * variance * lengthening
+    return float(a), float(b), cov, spread

@@ -99,14 +99,20 @@ def gather(strip: SeamStrip, evidence: GrainEvidence, guess_in: float, margin_in
 
 
 def along_candidates(rows: Floats | Array, along_in: Array, first_in: float, step_in: float, posterior: Posterior) -> Array:
+    """rows (n, n_across) read along every candidate and summed: (n_slopes, n_offsets), linear between columns."""
+    return read_candidates(rows, along_in, first_in, step_in, posterior).sum(axis=2, dtype=float)
+
+
+def read_candidates(rows: Floats | Array, along_in: Array, first_in: float, step_in: float, posterior: Posterior) -> Floats:
     """rows (n, n_across) read along every candidate: (n_slopes, n_offsets, n), linear between columns."""
-    place = posterior.offsets_in[None, :, None] + posterior.slopes[:, None, None] * (along_in - posterior.pivot_in)
-    place = (place - first_in) / step_in
-    low = np.clip(place.astype(np.int32), 0, rows.shape[1] - 2)
-    part = (place - low).astype(np.float32)
-    flat = rows.ravel()
-    index = low + np.arange(len(along_in)) * rows.shape[1]
-    return flat[index] * (1 - part) + flat[index + 1] * part
+    import cv2
+
+    lean = posterior.slopes[:, None] * (along_in - posterior.pivot_in)
+    columns = ((posterior.offsets_in[None, :, None] + lean[:, None, :] - first_in) / step_in).astype(np.float32)
+    shape = columns.shape
+    lines = np.broadcast_to(np.arange(len(along_in), dtype=np.float32), shape)
+    flat = columns.reshape(shape[0], -1), np.ascontiguousarray(lines).reshape(shape[0], -1)
+    return cv2.remap(rows.astype(np.float32), *flat, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).reshape(shape)
 
 
 def candidates(pivot_in: float, offsets_in: Array, slopes: Array) -> Posterior:
@@ -119,7 +125,7 @@ def candidates(pivot_in: float, offsets_in: Array, slopes: Array) -> Posterior:
 def coarse_grid(pivot_in: float) -> Posterior:
     """Every line that is looked at."""
     reach = LARGEST_OFFSET_IN + LARGEST_SLOPE * pivot_in
-    return candidates(pivot_in, np.arange(-reach, reach, 0.002), np.arange(-LARGEST_SLOPE, LARGEST_SLOPE + 1e-9, 0.0025))
+    return candidates(pivot_in, np.arange(-reach, reach, 0.003), np.arange(-LARGEST_SLOPE, LARGEST_SLOPE + 1e-9, 0.0025))
 
 
 def fine_grid(pivot_in: float, offset_in: float, slope: float, span_in: float, span_slope: float) -> Posterior:
@@ -138,7 +144,7 @@ def disagreement(blocks: Blocks, offset_in: float, slope: float, pivot_in: float
         return 1.0
     offsets = np.linspace(-SEGMENT_REACH_IN, SEGMENT_REACH_IN, 81)
     line = Posterior(np.zeros((1, len(offsets))), np.array([slope]), offset_in + offsets, pivot_in)
-    read = along_candidates(blocks.running, blocks.along_in, blocks.border_in[0], step_in, line)[0]
+    read = read_candidates(blocks.running, blocks.along_in, blocks.border_in[0], step_in, line)[0]
     owner = np.arange(n) * count // n
     log_p = np.stack([read[:, owner == k].sum(axis=1) for k in range(count)])
     p = np.exp(log_p - log_p.max(axis=1, keepdims=True))

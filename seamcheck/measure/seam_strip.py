@@ -34,7 +34,7 @@ CELL_ALONG_IN, CELL_ACROSS_IN = 0.06, 0.08
 # times the field's own spread, and by this much at least: wood varies by a few hundredths, gummed tape by a tenth.
 FOREIGN_SPREADS, FOREIGN_LEAST = 6.0, 0.07
 # The same for how light it is, after levelling: paper and dark tape, not figure.
-FOREIGN_LIGHT_LEAST = 0.35
+FOREIGN_LIGHT_LEAST = 0.6
 
 
 @dataclass(frozen=True)
@@ -103,19 +103,28 @@ def _foreign(light: Floats, usable: Flags, step: float) -> Flags:
     """What differs in colour or lightness from most of the strip: tape, paper, off-cuts."""
     import cv2
 
-    rows, columns = (max(2, round(size / step)) for size in (CELL_ALONG_IN, CELL_ACROSS_IN))
-    logs = np.log(np.maximum(np.nan_to_num(light), 1e-4)).astype(np.float32)
-    tests = np.stack([logs[..., 0] - logs[..., 1], logs[..., 2] - logs[..., 1], logs[..., 1]], axis=-1)
+    height, width = usable.shape
+    size = tuple(max(2, round(n * step / cell)) for n, cell in ((width, CELL_ACROSS_IN / 2), (height, CELL_ALONG_IN / 2)))
+
+    def cells_of(image: Floats) -> Floats:
+        return cv2.resize(image, size, interpolation=cv2.INTER_AREA)
+
     weight = usable.astype(np.float32)
-    size = (columns, rows)
-    share = cv2.blur(weight, size, borderType=cv2.BORDER_REPLICATE)
-    cells = cv2.blur(tests * weight[..., None], size, borderType=cv2.BORDER_REPLICATE) / np.maximum(share, 1e-3)[..., None]
-    seen = cells[usable][:: max(1, rows * columns // 4)]
+    share = cells_of(weight)
+    means = cells_of(np.where(usable[..., None], light, 0)) / np.maximum(share, 1e-3)[..., None]
+    b, g, r = np.moveaxis(np.log(np.maximum(means, 1e-4)), 2, 0)
+    cells = np.stack([b - g, r - g, g], axis=-1)
+    seen = cells[share > 0.5]
+    if len(seen) < 4:
+        return np.zeros_like(usable)
     middle = np.median(seen, axis=0)
     spread = 1.483 * np.median(np.abs(seen - middle), axis=0)
     limit = np.maximum(FOREIGN_SPREADS * spread, [FOREIGN_LEAST, FOREIGN_LEAST, FOREIGN_LIGHT_LEAST])
-    odd = (np.abs(cells - middle) > limit).any(axis=2)
-    return cv2.dilate(odd.astype(np.uint8), np.ones((rows, columns), np.uint8)) > 0
+    odd = ((np.abs(cells - middle) > limit).any(axis=2) & (share > 0.2)).astype(np.uint8)
+    # A figure or a line is narrower than tape or paper.
+    odd = cv2.morphologyEx(odd, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8), borderType=cv2.BORDER_REPLICATE)
+    # The patch beside a foreign one holds its rim.
+    return cv2.resize(cv2.dilate(odd, np.ones((3, 3), np.uint8)), (width, height), interpolation=cv2.INTER_NEAREST) > 0
 
 
 def _level(light: Floats, usable: Flags, across: Array, step: float) -> Floats:

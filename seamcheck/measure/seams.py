@@ -6,7 +6,7 @@ probability over all straight lines near the tip; together they say where, and w
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,18 +18,21 @@ from ..plane.camera import Camera
 from .seam_grain import grain_evidence
 from .seam_line import LineFit, find_lines, without_lines
 from .seam_search import Blocks, Posterior, along_candidates, coarse_grid, disagreement, fine_grid, gather
-from .seam_strip import SeamStrip, take_strip
+from .seam_strip import Flags, SeamStrip, take_strip
 
 # No more of the seam than this is looked at (inches beyond the tip).
 LONGEST_IN = 2.6
 # Less open field than this, in all, says nothing (inches).
 LEAST_SEEN_IN = 0.35
-# Each leaf's grain is learnt farther than this from where the seam may lie: first at the tip's bearing, then about a first find.
-FIRST_MARGIN_IN, SECOND_MARGIN_IN = 0.06, 0.03
-# A line speaks with the square of its strength, but no louder than this: a pencil line is stronger than any seam.
-LINE_SAYS_AT_MOST = 12.0
-# The grain speaks against a line by more than this log-likelihood: the line isn't the seam, or the grain misleads.
-GRAIN_AGAINST, GRAIN_AGAINST_PER_SIGNAL = 10.0, 0.1
+# Each leaf's grain is learnt farther than this from the tip's bearing (inches).
+LEARN_BEYOND_IN = 0.06
+# A line stands while the grain speaks against it by no more than this log-likelihood, and this much more for each standard deviation of its
+# own signal up to a bound: grain can mislead, and the louder a narrow line, the more it takes to disbelieve it.
+GRAIN_AGAINST, GRAIN_AGAINST_PER_SIGNAL, SIGNAL_BOUND = 10.0, 0.1, 100.0
+# A line as sure as this is the seam if it stands; a fainter one is weighed against the grain by their uncertainties.
+CERTAIN_LINE_SIGNAL = 30.0
+# A second certain line that stands is a rival when it has at least this share of the first one's signal.
+RIVAL_SHARE = 0.4
 # A ridge stronger than this that isn't a seam's line (a pencil line, a scratch, part of one) would pass for a change of grain as well;
 # leaves of different lightness give up to 18, wood's own figure 12 (standard deviations of the filter's answers).
 RIDGE_UNEXPLAINED = 25.0
@@ -46,9 +49,21 @@ class SeamFit:
     """A field seam beyond a tip, on z = 0, directed outward."""
 
     line: Line
-    cue: str  # "line", "step" or "grain"
-    line_width_in: float | None  # apparent standard deviation of the line's profile, blur included
-    rivals: int  # other places that were weighed
+    cue: str  # "line": a thin line was followed; "grain": the leaves' grain (and lightness) was told apart
+    line_width_in: float | None  # standard deviation of the line's profile across, blur included
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """What the strip says, before deciding."""
+
+    strip: SeamStrip
+    seen: Flags  # (n_along,): rows in which the seam isn't hidden
+    pivot_in: float  # along
+    lines: tuple[tuple[LineFit, float], ...]  # lines, strongest first, and how strongly the grain speaks against each
+    strongest_ridge: float  # standard deviations
+    grain: Blocks | None
+    from_grain: Posterior | None
 
 
 def measure_seam(
@@ -61,70 +76,117 @@ def measure_seam(
 ) -> SeamFit | Reason:
     """The field seam beyond a tip.
 
-    tip_in: the tip's plan place, (2,) in; bearing: from the centre to it (rad); reach_limit_in: how far beyond the tip
-    the field goes (inches; its edge band begins there); blocked: polygons (n, 2) on the plane that lie over the field.
+    patch: the photo about the stretch beyond the tip, 0.35 in to either side of it; tip_in: the tip's plan place, (2,) in;
+    bearing: from the centre to it (rad); reach_limit_in: how far beyond the tip the field goes (inches; its edge band begins
+    there); blocked: polygons (n, 2) on the plane that lie over the field, such as cards. The line's uncertainty leaves out
+    the camera's. A Reason when the seam can't be had.
     """
+    weighed = weigh_seam(patch, camera, tip_in, bearing, reach_limit_in, blocked)
+    return Reason.SEAM_COVERED if weighed is None else decide(weighed)
+
+
+def weigh_seam(
+    patch: LinearPatch,
+    camera: Camera,
+    tip_in: Array,
+    bearing: float,
+    reach_limit_in: float = LONGEST_IN,
+    blocked: list[Array] | None = None,
+) -> Weighed | None:
+    """Gather what lines and grain say (see measure_seam); None if too little of the seam is open to view."""
     strip = take_strip(patch, camera, tip_in, bearing, min(reach_limit_in, LONGEST_IN), blocked or [])
     if strip is None:
-        return Reason.SEAM_COVERED
+        return None
     seen = strip.usable[:, np.abs(strip.across_in) < 0.08].mean(axis=1) > 0.5
-    spacing = float(strip.along_in[1] - strip.along_in[0])
-    if seen.sum() * spacing < LEAST_SEEN_IN:
-        return Reason.SEAM_COVERED
+    if seen.sum() * (strip.along_in[1] - strip.along_in[0]) < LEAST_SEEN_IN:
+        return None
     pivot = float(strip.along_in[seen].mean())
-    before = coarse_grid(pivot)
-    lines, strongest = find_lines(strip, before)
-    grain = _grain(without_lines(strip, lines, pivot), 0.0, FIRST_MARGIN_IN)
+    grid = coarse_grid(pivot)
+    lines, strongest = find_lines(strip, grid)
+    grain = _grain(without_lines(strip, lines, pivot))
     if grain is None:
-        return Reason.SEAM_COVERED
-    from_grain = along_candidates(grain.running, grain.along_in, grain.border_in[0], strip.step_in, before).sum(axis=2)
-    so_far = before.log_p + from_grain
-    weighed = []
-    for fit in lines:
-        at = before.index_of(fit.offset_in, fit.slope)
-        weighed.append((float(so_far.max() - so_far[at]), fit))
-    if DEBUG is not None:
-        DEBUG.update(lines=weighed, before=before, so_far=so_far, strip=strip, grain=grain)
-    good = [(against, fit) for against, fit in weighed if against < GRAIN_AGAINST + GRAIN_AGAINST_PER_SIGNAL * min(fit.signal, 100.0) and not fit.heavy]
-    if good:
-        best = max(good, key=lambda line: LINE_SAYS_AT_MOST * np.log1p(0.5 * line[1].signal ** 2 / LINE_SAYS_AT_MOST) - line[0])
-        return _from_line(strip, best[1], pivot, seen)
-    if strongest > RIDGE_UNEXPLAINED:
-        return Reason.SEAM_AMBIGUOUS
-    alone = Posterior(so_far, before.slopes, before.offsets_in, pivot)
-    return _from_grain(strip, grain, alone, seen)
+        return Weighed(strip, seen, pivot, tuple((fit, 0.0) for fit in lines), strongest, None, None)
+    told = _told(strip, grain, grid)
+    top = float(told.log_p.max())
+    against = tuple((fit, top - float(told.log_p[told.index_of(fit.offset_in, fit.slope)])) for fit in lines)
+    return Weighed(strip, seen, pivot, against, strongest, grain, told)
 
 
-DEBUG = None
+def decide(weighed: Weighed) -> SeamFit | Reason:
+    """The seam, or why it can't be had."""
+    tip = weighed.strip.tip_in
+    standing = [
+        fit
+        for fit, against in weighed.lines
+        if not fit.heavy and against < GRAIN_AGAINST + GRAIN_AGAINST_PER_SIGNAL * min(fit.signal, SIGNAL_BOUND)
+    ]
+    by_line = None
+    if standing:
+        by_line = _from_line(weighed, standing[0])
+        if standing[0].signal > CERTAIN_LINE_SIGNAL:
+            rivals = [fit for fit in standing[1:] if fit.signal > max(CERTAIN_LINE_SIGNAL, RIVAL_SHARE * standing[0].signal)]
+            return Reason.SEAM_AMBIGUOUS if rivals else _unless_faint(by_line, tip)
+    if weighed.strongest_ridge > RIDGE_UNEXPLAINED:
+        return Reason.SEAM_AMBIGUOUS if by_line is None else _unless_faint(by_line, tip)
+    if by_line is not None and weighed.from_grain is not None:
+        # A faint line may be figure, and bridging it has cost the grain its sharpest part.
+        grain = _grain(weighed.strip)
+        weighed = replace(
+            weighed, grain=grain, from_grain=None if grain is None else _told(weighed.strip, grain, coarse_grid(weighed.pivot_in))
+        )
+    by_grain = _from_grain(weighed)
+    if by_line is not None and by_grain is not None:
+        return _unless_faint(_surer(by_line, by_grain, tip), tip)
+    one = by_line or by_grain
+    return Reason.SEAM_COVERED if one is None else _unless_faint(one, tip)
 
 
-def _grain(strip: SeamStrip, guess_in: float, margin_in: float) -> Blocks | None:
-    evidence = grain_evidence(strip, guess_in, margin_in)
-    return None if evidence is None else gather(strip, evidence, guess_in, margin_in)
+def _surer(a: SeamFit, b: SeamFit, tip_in: Array) -> SeamFit:
+    """The more certain of two, less certain where they contradict each other."""
+    u_a, u_b = (fit.line.u_sampling_at(tip_in) for fit in (a, b))
+    apart = abs(a.line.offset_of(tip_in) - b.line.offset_of(tip_in))
+    fit = a if u_a < u_b else b
+    if apart < 2 * np.hypot(u_a, u_b):
+        return fit
+    return replace(fit, line=replace(fit.line, u_model_in=float(np.hypot(fit.line.u_model_in, apart / 2))))
 
 
-def _from_line(strip: SeamStrip, fit: LineFit, pivot: float, seen: Array) -> SeamFit | Reason:
-    return SeamFit(_line(strip, np.array([fit.offset_in, fit.slope]), fit.cov, LINE_BOW_U_IN, pivot, seen), "line", fit.width_in, 0)
+def _grain(strip: SeamStrip) -> Blocks | None:
+    evidence = grain_evidence(strip, 0.0, LEARN_BEYOND_IN)
+    return None if evidence is None else gather(strip, evidence, 0.0, LEARN_BEYOND_IN)
 
 
-def _from_grain(strip: SeamStrip, grain: Blocks, posterior: Posterior, seen: Array) -> SeamFit | Reason:
-    pivot = posterior.pivot_in
-    mean, cov = posterior.moments()
+def _told(strip: SeamStrip, grain: Blocks, grid: Posterior) -> Posterior:
+    gain = along_candidates(grain.running, grain.along_in, grain.border_in[0], strip.step_in, grid)
+    return replace(grid, log_p=grid.log_p + gain)
+
+
+def _unless_faint(fit: SeamFit, tip_in: Array) -> SeamFit | Reason:
+    u = np.hypot(fit.line.u_sampling_at(tip_in), fit.line.u_model_in)
+    return fit if u < FAINT_U_IN else Reason.SEAM_FAINT
+
+
+def _from_line(weighed: Weighed, fit: LineFit) -> SeamFit:
+    place = np.array([fit.offset_in, fit.slope])
+    return SeamFit(_line(weighed.strip, place, fit.cov, LINE_BOW_U_IN, weighed.pivot_in, weighed.seen), "line", fit.width_in)
+
+
+def _from_grain(weighed: Weighed) -> SeamFit | None:
+    strip, grain, told, pivot = weighed.strip, weighed.grain, weighed.from_grain, weighed.pivot_in
+    if grain is None or told is None:
+        return None
+    mean, cov = told.moments()
     u_offset, u_slope = np.sqrt(np.diag(cov))
     if u_offset < 0.006 and u_slope < 0.008:
-        fine = fine_grid(pivot, mean[0], mean[1], max(0.004, 5 * u_offset), max(0.005, 5 * u_slope))
-        gain = along_candidates(grain.running, grain.along_in, grain.border_in[0], strip.step_in, fine).sum(axis=2)
-        mean, cov = Posterior(fine.log_p + gain, fine.slopes, fine.offsets_in, pivot).moments()
-    ratio = disagreement(grain, float(mean[0]), float(mean[1]), pivot, strip.step_in)
-    if DEBUG is not None:
-        DEBUG.update(ratio=ratio)
-    line = _line(strip, mean, cov * ratio, GRAIN_MODEL_U_IN, pivot, seen)
-    if line.u_sampling_at(strip.tip_in) > FAINT_U_IN:
-        return Reason.SEAM_FAINT
-    return SeamFit(line, "grain", None, 0)
+        # The coarse grid is too coarse for a sure seam: look again, close to it.
+        fine = fine_grid(pivot, float(mean[0]), float(mean[1]), max(0.004, 5 * u_offset), max(0.005, 5 * u_slope))
+        gain = along_candidates(grain.running, grain.along_in, grain.border_in[0], strip.step_in, fine)
+        mean, cov = replace(fine, log_p=fine.log_p + gain).moments()
+    cov = cov * disagreement(grain, float(mean[0]), float(mean[1]), pivot, strip.step_in)
+    return SeamFit(_line(strip, mean, cov, GRAIN_MODEL_U_IN, pivot, weighed.seen), "grain", None)
 
 
-def _line(strip: SeamStrip, place: Array, cov: Array, u_model_in: float, pivot: float, seen: Array) -> Line:
+def _line(strip: SeamStrip, place: Array, cov: Array, u_model_in: float, pivot: float, seen: Flags) -> Line:
     """A line of the plane from (offset, slope) at the pivot."""
     ends = strip.along_in[seen][[0, -1]]
     middle = float(ends.mean())
