@@ -10,6 +10,7 @@ Gaussian model's evidence: MacKay, Information Theory, Inference, and Learning A
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 
 import numpy as np
@@ -174,25 +175,36 @@ def hue_evidence(data: JointData, inner_px: Array, outer_px: Array, slit_left: A
 
     The colour is told only well inside the slit: a JPEG keeps it at half resolution.
     """
-    out = np.zeros(len(inner_px))
-    for k, (inner, outer, left) in enumerate(zip(inner_px, outer_px, slit_left, strict=True)):
-        width = inner * (1 - data.along) + outer * data.along
-        wide = np.flatnonzero(width > 2 * HUE_CLEAR_PX + 1)
-        if not len(wide):
-            continue
-        apart = []
-        for block in wide:
-            place = -data.across_px if left else data.across_px
-            slit = (place > HUE_CLEAR_PX) & (place < width[block] - HUE_CLEAR_PX)
-            near = (place < -HUE_CLEAR_PX) & (place > -HUE_CLEAR_PX - 8)
-            far = (place > width[block] + HUE_CLEAR_PX) & (place < width[block] + HUE_CLEAR_PX + 8)
-            hue = data.hue[block]
-            apart.append([hue[slit].mean(axis=0) - hue[wood].mean(axis=0) for wood in (near, far)])
-        if len(apart):
-            with np.errstate(all="ignore"):
-                from_wood = np.linalg.norm(np.nanmedian(np.array(apart), axis=0), axis=1)
-            nearest = float(np.nanmin(from_wood)) if np.isfinite(from_wood).any() else HUE_SPREAD
-            out[k] = np.log(min(1.0, (nearest**2 + HUE_NOISE**2) / HUE_SPREAD**2))
+    width = inner_px[:, None] * (1 - data.along) + outer_px[:, None] * data.along
+    held = np.isfinite(data.hue[..., 0])
+    total = np.concatenate(
+        [np.zeros((len(held), 1, 3)), np.cumsum(np.where(held[..., None], np.dstack([np.nan_to_num(data.hue), held]), 0), axis=1)], axis=1
+    )
+    rows = np.arange(len(held))
+
+    def mean_between(low: Array, high: Array) -> Array:
+        """Mean hue (n, n_blocks, 2) between places (n, n_blocks), NaN where nothing is seen."""
+        a, b = np.searchsorted(data.across_px, low), np.searchsorted(data.across_px, high)
+        part = total[rows, np.maximum(a, b)] - total[rows, a]
+        return np.where(part[..., 2:] > 0, part[..., :2] / np.maximum(part[..., 2:], 1), np.nan)
+
+    side = np.where(slit_left, -1.0, 1.0)[:, None]
+
+    def seen(first: Array, last: Array) -> Array:
+        ends = side * first, side * last
+        return mean_between(np.minimum(*ends), np.maximum(*ends))
+
+    clear, one = HUE_CLEAR_PX, np.ones_like(width)
+    slit = seen(clear * one, np.maximum(width - clear, clear))
+    apart = np.stack([slit - seen(-(clear + 8) * one, -clear * one), slit - seen(width + clear, width + clear + 8)], axis=1)
+    apart[np.broadcast_to((width < 2 * clear + 1)[:, None, :, None], apart.shape)] = np.nan
+    out = np.zeros(len(width))
+    known = np.isfinite(apart).all(axis=3).any(axis=2).any(axis=1)
+    if known.any():
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", RuntimeWarning)  # all-NaN slices stay NaN, as meant
+            nearest = np.nanmin(np.linalg.norm(np.nanmedian(apart[known], axis=2), axis=2), axis=1)
+        out[known] = np.log(np.minimum(1.0, (nearest**2 + HUE_NOISE**2) / HUE_SPREAD**2))
     return out
 
 

@@ -12,7 +12,8 @@ from .gap_model import N_RIM, SHADE_REACH, JointData, SharedPrior
 from .gap_optics import Optics
 from .gap_strip import BIN_PX, LUMA_BGR, JointStrip, luma_of, slope_of_light, unsharpened
 
-GROUP_BLOCKS = 4  # of the strip's blocks to a profile
+FINE_PX = 5.0  # beside the reference edge every half pixel is kept, farther off every whole one
+GROUP_BLOCKS = 6  # of the strip's blocks to a profile
 REACH_PX = 7.0  # of wood beside the slit that is fitted; farther in it says nothing of the joint
 FINE_FIGURE = 0.03  # of the light: what no smooth change of the wood explains, likewise
 CODE_NOISE = 0.01  # standard deviation of a mean profile's bin about its model, in code 0..1, before the photo has told
@@ -89,7 +90,9 @@ def profiles(strip: JointStrip, clear: Array, reference: Reference, optics: Opti
     code = unsharpened(luma_of(strip), optics.strength, optics.radius_px)
     across = strip.across_in * strip.px_per_in[:, None] - reference.at(strip.along)[:, None]
     reach = REACH_PX + 0.1 * scale
-    grid = np.arange(-np.ceil(reach / BIN_PX), np.ceil(reach / BIN_PX) + 1) * BIN_PX
+    far = np.arange(FINE_PX + 1, reach + 1)
+    grid = np.concatenate([-far[::-1], np.arange(-FINE_PX, FINE_PX + BIN_PX / 2, BIN_PX), far])
+    bins_in = np.where(np.abs(grid) > FINE_PX, 1 / BIN_PX, 1.0)  # how many of the strip's a bin stands for
     colour = strip.code - (strip.code @ LUMA_BGR)[..., None]
     hues = np.full((len(code), len(grid), 2), np.nan)
     lines, known = np.zeros((len(code), len(grid))), np.zeros((len(code), len(grid)), bool)
@@ -116,7 +119,7 @@ def profiles(strip: JointStrip, clear: Array, reference: Reference, optics: Opti
     hue = np.stack([np.nanmean(np.where(known[g][..., None], hues[g], np.nan), axis=0) for g in held_groups])
     figures = [_figure(light, number, (grid * side > 0.06 * scale) & (grid * side < 0.12 * scale)) for side in (-1, 1)]
     variance = (CODE_NOISE * slope) ** 2 + (FINE_FIGURE * light) ** 2
-    weight = number / GROUP_BLOCKS / variance / DEPENDENCE
+    weight = bins_in * number / GROUP_BLOCKS / variance / DEPENDENCE
     stripe = np.array([f.stripe for f in figures])
     changes_mean = np.concatenate([*([level, 0, 0] for level in woods), [0]])
     changes_u = np.concatenate(
@@ -156,13 +159,13 @@ class _Figure:
 def _figure(light: Array, number: Array, side: Array) -> _Figure:
     held = (number[:, side] > 0).all(axis=1)
     rows = light[:, side][held]
-    if len(rows) < 2 or rows.shape[1] < 12:
+    if len(rows) < 2 or rows.shape[1] < 6:
         return _Figure(0.25, USUAL_STRIPE, USUAL_STRIPE)
     level = rows.mean(axis=1, keepdims=True)
     rows = rows / level - 1
     blocks = 1.4826 * float(np.median(np.abs(level / np.median(level) - 1)))
     across = rows.mean(axis=0)
-    coarse = across[: len(across) // 6 * 6].reshape(-1, 6).mean(axis=1)
+    coarse = across[: len(across) // 3 * 3].reshape(-1, 3).mean(axis=1)
     spread = float(np.sqrt((rows * rows).mean()))
     return _Figure(max(1.5 * blocks, 0.02), max(spread, 0.015), max(float(coarse.std()), LEAST_STRIPE))
 

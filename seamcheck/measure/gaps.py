@@ -24,11 +24,11 @@ BOW_IN = 0.0005  # standard uncertainty of the opening at its widest from edges 
 STATION_ENDS_IN = (0.04, 0.06)  # the opening counts from and to so far from the nominal edge's ends, where the corners are
 USUAL_GAP_IN = 0.03  # the prior on an opening falls off by e over so much: wider ones are rarer. Common practice, no source.
 ROUGH_IN = 0.03  # how far a found lobe's edge may lie from the real one, standard uncertainty of what the finder promises
-COARSE_PX = np.array([0.2, 1.0, 2.2, 4.0, 6.5, 10.0, 15.0])
+COARSE_PX = np.array([0.3, 1.7, 4.0, 8.0, 14.0])
 WIDEST_IN = 0.11
-N_MODES = 8
+N_MODES = 6
 REFINE_PX = 1.5
-FINE_STEPS = 7
+FINE_STEPS = 6
 # An opening known no better than this isn't worth a number: as wide as anything a maker would leave.
 DARK_U_IN = 0.012
 
@@ -91,7 +91,7 @@ def _measure(look: _Look, site: JointSite, optics: Optics) -> GapFit | Reason:
     nodes = _nodes(scale)
     prior = shared_prior(data, optics, scale)
     coarse = weigh(data, prior, *nodes)
-    for _ in range(3):
+    for _ in range(2):
         likely = _likely(data, coarse, reference, site, scale)
         keep = _best(coarse, likely)
         reference = moved(reference, coarse.shared[keep[0]])
