@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..basis.frames import Array
-from .centre import TURNS_DEG, match_with_turned, peaks
+from .centre import match_with_turned, peaks
 from .light import Floats, LogLight
 
-# A matched top fits itself when turned: its best place stands out over the whole picture's spread by this many deviations.
-# Measured on rendered pictures: 14 and 39 on bare tops, up to 7 on benches without a top.
+# A matched round top fits itself when turned by a leaf or two, and its rim by anything: turns (degrees) that are tried together.
+TURNS_DEG = (45.0, 60.0, 72.0, 90.0, 120.0)
+
+# The best place then stands out over the whole picture's spread by this many deviations. Measured on rendered pictures, also
+# cropped ones: 15 to 45 on bare tops, up to 7 on benches without a top.
 LEAST_MATCH = 10.0
 
 # An inlay differs from the wood round it: distributions of the colours within and outside these radii (inches) ...
 INNER_IN, OUTER_IN = 1.8, (2.6, 5.0)
-# ... differ by at most this on a bare top (Kolmogorov and Smirnov's distance; 0.37 measured at most).
-MOST_DIFFERENCE = 0.45
+# ... differ by at most this on a bare top (Kolmogorov and Smirnov's distance; 0.44 measured at most).
+MOST_DIFFERENCE = 0.5
 
 
 def is_bare_top(light: LogLight) -> bool:
@@ -23,8 +25,12 @@ def is_bare_top(light: LogLight) -> bool:
     import cv2
 
     steps = light.limited_steps()
-    best, centre = max((_best_match(light, steps[0], np.radians(turn)) for turn in TURNS_DEG), key=lambda one: one[0])
-    if best < LEAST_MATCH:
+    total = np.zeros_like(light.wood)
+    for turn in TURNS_DEG:
+        match = match_with_turned(steps[0], np.radians(turn), light.view.px_per_in)
+        total += match / (float(match[light.wood > 0].std()) + 1e-12)
+    best, centre = peaks(total, light, 1)[0]
+    if best < LEAST_MATCH * np.sqrt(len(TURNS_DEG)):
         return False
     rows, columns = np.mgrid[: light.wood.shape[0], : light.wood.shape[1]]
     column, row = light.view.px_of(centre)
@@ -36,12 +42,6 @@ def is_bare_top(light: LogLight) -> bool:
     if not len(inner) or not len(outer):
         return False
     return max(_distance(inner[:, i], outer[:, i]) for i in range(3)) < MOST_DIFFERENCE
-
-
-def _best_match(light: LogLight, steps: Floats, turn: float) -> tuple[float, Array]:
-    match = match_with_turned(steps, turn, light.view.px_per_in)
-    value, place = peaks(match, light, 1)[0]
-    return value / (float(match[light.wood > 0].std()) + 1e-12), place
 
 
 def _distance(a: Floats, b: Floats) -> float:

@@ -20,9 +20,12 @@ LIGHT_FLOOR = 0.01
 # A card's outline is grown by this for its paper's thickness, its shadow and its outline's own error.
 CARD_RIM_IN = 0.12
 
-# Wood is never bluer or greener than neutral; painter's tape is, by far more than a phone's white balance errs.
-# In natural logarithm of linear light: how far blue, or green, may stand above red.
-TAPE_LOG_RATIO = 0.25
+# Wood is never bluer or greener than the cards' white paper; painter's tape is, by far. In natural logarithm of linear
+# light: how far blue, or green, may stand above red, beside what it does on the paper.
+TAPE_LOG_RATIO = 0.3
+
+# The paper is the brightest of a card: so large a share of it is surely white.
+WHITE_SHARE = 0.25
 
 # The tape's edge is soft by a pixel or two, and casts a narrow shadow.
 TAPE_RIM_IN = 0.05
@@ -75,7 +78,8 @@ def log_light(view: FlatView, card_outlines_in: Sequence[Array]) -> LogLight:
     log = cv2.LUT(view.picture, table)
     blue, green, red = log[..., 0], log[..., 1], log[..., 2]
     channels = np.stack([(blue + green + red) / 3, red - green, blue - green], axis=-1)
-    tape = (np.maximum(blue, green) - red > TAPE_LOG_RATIO).astype(np.uint8)
+    white = _white(log, view, card_outlines_in)
+    tape = (np.maximum(blue - white[0], green - white[1]) - (red - white[2]) > TAPE_LOG_RATIO).astype(np.uint8)
     tape = cv2.morphologyEx(tape, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     rim = 2 * int(np.ceil(TAPE_RIM_IN * view.px_per_in)) + 1
     wood = (view.seen & (cv2.dilate(tape, np.ones((rim, rim), np.uint8)) == 0)).astype(np.uint8)
@@ -84,6 +88,20 @@ def log_light(view: FlatView, card_outlines_in: Sequence[Array]) -> LogLight:
         grown = card + CARD_RIM_IN * np.sign(away @ _axes_of(card).T) @ _axes_of(card)
         cv2.fillPoly(wood, [np.round(view.px_of(grown)).astype(np.int32)], 0)
     return LogLight(channels.astype(np.float32), wood.astype(np.float32), view)
+
+
+def _white(log: Floats, view: FlatView, card_outlines_in: Sequence[Array]) -> Array:
+    """(3,) logarithmic light of the cards' white paper, middle of what shows of all cards; 0 without cards."""
+    import cv2
+
+    cards = np.zeros(log.shape[:2], np.uint8)
+    for card in card_outlines_in:
+        cv2.fillPoly(cards, [np.round(view.px_of(card)).astype(np.int32)], 1)
+    colours = log[(cards > 0) & view.seen]
+    if not len(colours):
+        return np.zeros(3)
+    brightness = colours.sum(axis=1)
+    return np.median(colours[brightness >= np.quantile(brightness, 1 - WHITE_SHARE)], axis=0).astype(float)
 
 
 def _axes_of(card: Array) -> Array:

@@ -31,6 +31,9 @@ HALF_WIDTH_FROM, HALF_WIDTH_TO = 0.12, 0.95
 # Left and right edges may differ by this share of the length (outlines are rough).
 LOPSIDED_SHARE = 0.12
 
+# The difference of the two woods, in colour, may vary by this share from lobe to lobe: light, figure.
+ODD_WOODS = 0.6
+
 # Lobes don't lie on each other; rough outlines may touch (share of the area).
 OVERLAP_SHARE = 0.15
 
@@ -54,6 +57,7 @@ def find_loose(light: LogLight) -> tuple[FoundLobe, ...]:
     own, edges, weakest = _judge(light, corners)
     good = np.nonzero((own > LEAST_OWN) & (edges > LEAST_EDGES) & (weakest > LEAST_EDGE))[0]
     kept = _without_overlap(light, corners, good[np.argsort(-(own + 2 * edges + weakest)[good])])
+    kept = [i for i, alike in zip(kept, _of_the_same_woods(light, corners[kept]), strict=True) if alike]
     if not kept:
         return ()
     rings = _by_size(np.array([_length(corners[i]) for i in kept]))
@@ -83,6 +87,25 @@ def _without_overlap(light: LogLight, corners: Array, best_first: NDArray[np.int
             kept.append(int(i))
             taken |= mine
     return kept
+
+
+def _of_the_same_woods(light: LogLight, corners: Array) -> list[bool]:
+    """Whether each kite's halves differ as the other kites' do: lobes of one rose are sawn from one pair of woods."""
+    jumps = []
+    for root, left, tip, right in corners:
+        one, other = (_half_colour(light, np.stack([root, tip, shoulder])) for shoulder in (left, right))
+        jumps.append(one - other if one[0] > other[0] else other - one)
+    usual = np.median(jumps, axis=0) if jumps else np.zeros(3)
+    size = float(usual @ usual)
+    return [abs(float(jump @ usual) / size - 1) < ODD_WOODS and np.linalg.norm(jump - usual) < ODD_WOODS * np.sqrt(size) for jump in jumps]
+
+
+def _half_colour(light: LogLight, triangle: Array) -> Array:
+    """The median colour (3,) well within a triangle."""
+    share = (np.arange(10, dtype=float) + 0.5) / 10
+    middle = triangle.mean(axis=0)
+    places = middle + 0.7 * share[:, None, None] * (triangle - middle)
+    return np.median(sample(light.channels, light.view, places).reshape(-1, 3), axis=0).astype(float)
 
 
 def _length(corners: Array) -> float:
@@ -128,6 +151,8 @@ def _possible_kites(light: LogLight) -> Iterator[Array]:
                 area = cv2.contourArea(outline) / ppi**2
                 if area < AREA_FROM_IN2 or area > LENGTH_TO_IN**2:
                     continue
+                if not light.view.seen[_grown(outline, mask.shape)].all():
+                    continue  # cut by the frame
                 hull = light.view.in_of(cv2.convexHull(outline)[:, 0].astype(float))
                 hull_area = cv2.contourArea(hull.astype(np.float32))
                 if area < 0.75 * hull_area:
@@ -139,6 +164,14 @@ def _possible_kites(light: LogLight) -> Iterator[Array]:
                     along = (b - a) / np.linalg.norm(b - a)
                     mirrored = c - 2 * right_of(along) * ((c - a) @ right_of(along))
                     yield from _kites_of(np.stack([a, c, b, mirrored]))
+
+
+def _grown(outline: NDArray[np.int32], shape: tuple[int, ...]) -> tuple[NDArray[np.int_], NDArray[np.int_]]:
+    """Rows and columns two pixels outside an outline's corners, within the picture."""
+    points = outline[:, 0].astype(float)
+    away = points - points.mean(axis=0)
+    points = np.round(points + 2 * np.sign(away)).astype(int)
+    return np.clip(points[:, 1], 0, shape[0] - 1), np.clip(points[:, 0], 0, shape[1] - 1)
 
 
 def _simplified(polygon: Array, count: int) -> Array:
@@ -214,11 +247,5 @@ def _judge(light: LogLight, corners: Array) -> tuple[Array, Array, Array]:
 def _darker(light: LogLight, corners: Array) -> str:
     """Which half is darker, "cw" (right) or "ccw" (left)."""
     root, left, tip, right = corners
-    share = (np.arange(10) + 0.5) / 10
-    medians = []
-    for shoulder in (left, right):
-        middle = (root + tip + shoulder) / 3
-        corner = np.stack([root, tip, shoulder])
-        places: NDArray[np.float64] = middle + 0.7 * share[:, None, None] * (corner - middle)
-        medians.append(float(np.median(sample(light.channels, light.view, places)[..., 0])))
-    return "cw" if medians[1] < medians[0] else "ccw"
+    left_colour, right_colour = (_half_colour(light, np.stack([root, tip, shoulder])) for shoulder in (left, right))
+    return "cw" if right_colour[0] < left_colour[0] else "ccw"

@@ -49,6 +49,9 @@ LEAST_SCORE, LEAST_STEPS, LEAST_NOTCH_SHARE, LEAST_JOINT = 3.0, 1.1, 0.2, -0.1
 # So clear a rose that no other candidate need be looked at.
 CLEAR_SCORE, CLEAR_STEPS = 6.0, 1.6
 
+# Radial lines that step this much, and are no rose, are another inlay: wheels of wedges step 1.3, leaves of bare tops 0.6 at most.
+INLAY_STEP = 0.9
+
 # Fewer loose lobes than this are off-cuts, unless the person says that the lobes are loose.
 LEAST_LOOSE = 3
 
@@ -61,7 +64,8 @@ def find_rose(bgr: NDArray[np.uint8], camera: Camera, card_outlines_in: Sequence
 
     `bgr` is the upright photo (h, w, 3) that `camera` belongs to; `card_outlines_in` are (4, 2) plane outlines.
     """
-    rose = _rose_or_none(_Source(bgr, camera, card_outlines_in, z_in))
+    source = _Source(bgr, camera, card_outlines_in, z_in)
+    rose = _drawn(source, _fits(source))
     if rose is None:
         raise NoRoseFound(photo="the photo")
     return rose
@@ -87,7 +91,8 @@ def find_all(
         return stage, FoundRose(None, (), 0.0)
     if stage is Stage.LOOSE:
         return stage, find_loose_lobes(bgr, camera, card_outlines_in, z_in)
-    rose = _rose_or_none(source)
+    shapes = _fits(source)
+    rose = _drawn(source, shapes)
     if rose is not None and (stage or rose.raised >= RAISED_FROM):
         return stage or Stage.DRY_FIT, rose
     if rose is not None:
@@ -96,7 +101,7 @@ def find_all(
         lobes = _loose_lobes(source)
         if len(lobes) >= LEAST_LOOSE and apart(lobes):
             return Stage.LOOSE, FoundRose(None, lobes, 1.0)
-        if is_bare_top(source.overall):
+        if all(shape.own_step < INLAY_STEP for shape in shapes) and is_bare_top(source.overall):
             return Stage.BARE, FoundRose(None, (), 0.0)
     raise NoRoseFound(photo="the photo")
 
@@ -141,8 +146,9 @@ class _Source:
         return self.look(np.maximum(centre_in - reach_in, low), np.minimum(centre_in + reach_in, high), px_per_in)
 
 
-def _rose_or_none(source: _Source) -> FoundRose | None:
-    shape = _best_shape(source)
+def _drawn(source: _Source, shapes: list[RoseShape]) -> FoundRose | None:
+    """The best of the shapes that are roses, its lobes drawn to the wood."""
+    shape = max(filter(_is_rose, shapes), key=lambda one: one.score, default=None)
     if shape is None:
         return None
     reach = max([shape.reach_in, *(ring.reach_in for ring in shape.later)]) + EDGE_ROOM_IN
@@ -161,16 +167,15 @@ def _loose_lobes(source: _Source) -> tuple[FoundLobe, ...]:
     return tuple(replace(lobe, ring=None) for lobe in placed)
 
 
-def _best_shape(source: _Source) -> RoseShape | None:
-    """The rose that shows best, or None."""
-    shapes = []
+def _fits(source: _Source) -> list[RoseShape]:
+    """What fits best at the likeliest places, rose or not; no more once a clear rose is found."""
+    shapes: list[RoseShape] = []
     for rays in _likeliest(source.overall):
-        shape = _fit(source, rays)
-        if _is_rose(shape):
-            shapes.append(shape)
-            if shape.score > CLEAR_SCORE and shape.own_step + shape.edge_step > CLEAR_STEPS:
-                break
-    return max(shapes, key=lambda shape: shape.score, default=None)
+        shapes.append(_fit(source, rays))
+        clear = shapes[-1].score > CLEAR_SCORE and shapes[-1].own_step + shapes[-1].edge_step > CLEAR_STEPS
+        if clear and _is_rose(shapes[-1]):
+            break
+    return shapes
 
 
 def _likeliest(light: LogLight) -> list[Rays]:
