@@ -49,7 +49,7 @@ class JointData:
     lit: Array  # (n_blocks,) how much light falls there, about 1: the slit's levels go with it
     wood: Array  # (2,) usual light of the left and the right wood
     woods_mean: Array  # (N_WOODS,) of a block's levels and changes: left wood's, right wood's, the slit's
-    woods_u: Array  # (N_WOODS,); the slit's relative to its light
+    woods_u: Array  # (n_blocks, N_WOODS); the slit's relative to its light
     stripe: Array  # (2,) relative spread of lines along the joint in each wood
     lean_px: float  # how far the floor is seen displaced to the right: > 0 shows the left wall
     reach_px: float  # of the shade beside a wall
@@ -138,12 +138,12 @@ def weigh(data: JointData, prior: SharedPrior, inner_px: Array, outer_px: Array,
     if free_px is not None:
         prior_mean = np.concatenate([prior_mean, np.zeros((n, 2))], axis=1)
         prior_u = np.concatenate([prior_u, np.stack([free_px, free_px], axis=1)], axis=1)
-    woods_u = np.broadcast_to(data.woods_u, (n, N_WOODS)).copy()
-    woods_u[:, -1] = 1e-4
+    woods_u = np.broadcast_to(data.woods_u, (n, n_blocks, N_WOODS)).copy()
+    woods_u[..., -1] = 1e-4
     model, every, _, _, _ = _solve(data, prior_mean, prior_u, basis, woods_u)
     held = basis[..., 2 * SIDE] * (data.weight > 0)
     inside = (held * model).sum((1, 2)) / (held.sum((1, 2)) + 1e-9)
-    woods_u[:, -1] = data.woods_u[-1] * np.clip(inside, 0.02 * data.wood.max(), None)
+    woods_u[..., -1] = data.woods_u[:, -1] * np.clip(inside, 0.02 * data.wood.max(), None)[:, None]
     slope = np.gradient(model, u0, axis=2)
     t = along[:, None]
     if free_px is not None:
@@ -160,7 +160,8 @@ def weigh(data: JointData, prior: SharedPrior, inner_px: Array, outer_px: Array,
     model, every, by_block, together, spread = _solve(data, prior_mean, prior_u, basis, woods_u)
     shared = every[:, 0, N_WOODS:]
     # A block with a knot, a streak or a scrap of tape may be unlike any opening: none may say more than so much.
-    evidence = together + np.logaddexp(by_block, by_block.max(axis=0) - BLOCK_SAYS).sum(axis=1)
+    behind = by_block.max(axis=0) - by_block
+    evidence = together - BLOCK_SAYS * np.log1p(behind / BLOCK_SAYS).sum(axis=1)
     residual = data.light - model
     used = (data.weight > 0).sum()
     if free_px is not None:
@@ -219,7 +220,7 @@ def _solve(data: JointData, prior_mean: Array, prior_u: Array, basis: Array, woo
     weighted = np.swapaxes(basis * data.weight[..., None], 2, 3)
     normal = weighted @ basis
     moment = (weighted @ data.light[..., None])[..., 0]
-    wood_precision = (1 / woods_u**2)[:, None, :]
+    wood_precision = 1 / woods_u**2
     woods = normal[..., :N_WOODS, :N_WOODS] + wood_precision[..., None] * np.eye(N_WOODS)
     moment_woods = moment[..., :N_WOODS] + wood_precision * data.woods_mean
     cross = normal[..., :N_WOODS, N_WOODS:]

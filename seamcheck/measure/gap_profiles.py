@@ -8,10 +8,11 @@ import numpy as np
 
 from ..basis.frames import Array
 from ..edges import srgb_decode
-from .gap_model import N_RIM, SHADE_REACH, JointData, SharedPrior
+from .gap_model import N_RIM, N_WOODS, SHADE_REACH, SIDE, JointData, SharedPrior
 from .gap_optics import Optics
 from .gap_strip import BIN_PX, LUMA_BGR, JointStrip, luma_of, slope_of_light, unsharpened
 
+N_EDGES, EDGE_APART_PX = 4, 2  # looked for, and how far apart at least
 FINE_PX = 5.0  # beside the reference edge every half pixel is kept, farther off every whole one
 GROUP_BLOCKS = 6  # of the strip's blocks to a profile
 REACH_PX = 7.0  # of wood beside the slit that is fitted; farther in it says nothing of the joint
@@ -63,8 +64,8 @@ def clear_blocks(strip: JointStrip) -> Array:
     return np.nanmax(np.where(np.isfinite(away), away, 0), axis=0) < 0.45 * contrast
 
 
-def find_reference(strip: JointStrip, clear: Array) -> Reference | None:
-    """The strongest straight edge within reach of the rough one."""
+def find_edges(strip: JointStrip, clear: Array) -> list[Reference]:
+    """The strongest straight edges within reach of the rough one, strongest first."""
     luma = luma_of(strip)
     smooth = (luma[:, :-3] + luma[:, 1:-2]) - (luma[:, 2:-1] + luma[:, 3:])
     steepness = np.minimum(np.abs(smooth) / 2, 0.2) * clear[:, None]
@@ -76,12 +77,18 @@ def find_reference(strip: JointStrip, clear: Array) -> Reference | None:
     bins = np.clip(np.rint(inner[:, None] + (outer - inner)[:, None] * strip.along).astype(int), 0, n_bins - 1)
     half = (n_bins + 3) * strip.bin_in / 2
     place = (np.stack([inner, outer], axis=1) + 2) * strip.bin_in - half
-    strength = steepness[np.arange(len(strip.along)), bins].sum(axis=1) * np.exp(-0.5 * (place.mean(axis=1) / 0.06) ** 2)
-    best = int(np.argmax(strength))
-    if strength[best] <= 0:
-        return None
     scale = float(np.median(strip.px_per_in))
-    return Reference(*(place[best] * scale))
+    rough = np.exp(-0.5 * (place.mean(axis=1) / 0.06) ** 2)
+    lines = []
+    for _ in range(N_EDGES):
+        strength = steepness[np.arange(len(strip.along)), bins].sum(axis=1) * rough
+        best = int(np.argmax(strength))
+        if strength[best] <= 0:
+            break
+        lines.append(Reference(*(place[best] * scale)))
+        near = np.abs(np.arange(n_bins) - bins[best][:, None]) <= 2 * EDGE_APART_PX
+        steepness = np.where(near, 0, steepness)
+    return lines
 
 
 def profiles(strip: JointStrip, clear: Array, reference: Reference, optics: Optics, lean_in: float, depth_in: float) -> JointData:
@@ -122,9 +129,13 @@ def profiles(strip: JointStrip, clear: Array, reference: Reference, optics: Opti
     weight = bins_in * number / GROUP_BLOCKS / variance / DEPENDENCE
     stripe = np.array([f.stripe for f in figures])
     changes_mean = np.concatenate([*([level, 0, 0] for level in woods), [0]])
-    changes_u = np.concatenate(
-        [*([f.blocks * level, f.spread * level, f.spread * level] for level, f in zip(woods, figures, strict=True)), [SLIT_BLOCKS]]
-    )
+    changes_u = np.empty((len(groups), N_WOODS))
+    changes_u[:, -1] = SLIT_BLOCKS
+    for first, level, figure, side in ((0, woods[0], figures[0], -1), (SIDE, woods[1], figures[1], 1)):
+        # A block with a streak or a knot shows it beyond the slit too: there the wood may change as much.
+        own = _own_spread(light, number, grid * side, scale)
+        changes_u[:, first] = np.maximum(figure.blocks, own) * level
+        changes_u[:, first + 1 : first + SIDE] = np.maximum(figure.spread, 1.5 * own)[:, None] * level
     reach = max(SHADE_REACH * depth_in * scale, 1.0)
     return JointData(
         light, weight, grid, along, length, lit, woods, changes_mean, changes_u, stripe, lean_in * scale, reach, optics.blur_px, hue
@@ -145,6 +156,16 @@ def with_noise_of(data: JointData, residual: Array) -> JointData:
             break
         tied += 2 * likeness
     return replace(data, weight=data.weight * DEPENDENCE / max(tied, DEPENDENCE) / size**2)
+
+
+def _own_spread(light: Array, number: Array, away_px: Array, scale: float) -> Array:
+    """Relative spread (n_blocks,) of each profile over the wood on one side, farther off than most slits reach."""
+    side = (away_px > 0.035 * scale) & (away_px < 0.12 * scale)
+    rows = np.where(number[:, side] > 0, light[:, side], np.nan)
+    out = np.zeros(len(light))
+    enough = np.isfinite(rows).sum(axis=1) > 4
+    out[enough] = np.nanstd(rows[enough], axis=1) / np.nanmean(rows[enough], axis=1)
+    return out
 
 
 @dataclass(frozen=True)

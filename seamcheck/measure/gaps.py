@@ -14,7 +14,7 @@ from ..edges import LinearPatch
 from ..plane.camera import Camera
 from .gap_model import JointData, Weighed, hue_evidence, weigh
 from .gap_optics import Optics, measure_optics
-from .gap_profiles import Reference, clear_blocks, find_reference, moved, profiles, shared_prior, with_noise_of
+from .gap_profiles import Reference, clear_blocks, find_edges, moved, profiles, shared_prior, with_noise_of
 from .gap_sites import JointSite
 from .gap_strip import JointStrip, sample_joint
 
@@ -83,12 +83,13 @@ def _look(patch: LinearPatch, camera: Camera, site: JointSite, z_in: float, vene
 
 def _measure(look: _Look, site: JointSite, optics: Optics) -> GapFit | Reason:
     strip = look.strip
-    reference = find_reference(strip, look.clear)
-    if reference is None:
+    edges = find_edges(strip, look.clear)
+    if not edges:
         return Reason.EDGE_AMBIGUOUS
+    reference = edges[0]
     scale = float(np.median(strip.px_per_in))
     data = profiles(strip, look.clear, reference, optics, look.lean_in, look.depth_in)
-    nodes = _nodes(scale)
+    nodes = _nodes(scale, edges)
     prior = shared_prior(data, optics, scale)
     coarse = weigh(data, prior, *nodes)
     for _ in range(2):
@@ -105,11 +106,16 @@ def _measure(look: _Look, site: JointSite, optics: Optics) -> GapFit | Reason:
     return _reported(data, fine, cell, reference, look, site, scale)
 
 
-def _nodes(scale: float) -> tuple[Array, Array, Array, Array]:
+def _nodes(scale: float, edges: list[Reference]) -> tuple[Array, Array, Array, Array]:
     """Openings to begin from: inner and outer end, side of the reference edge, and how far each stands for."""
     widths = COARSE_PX[COARSE_PX < WIDEST_IN * scale]
     inner, outer, left = (axis.ravel() for axis in np.meshgrid(widths, widths, [False, True], indexing="ij"))
-    return inner, outer, left, 0.35 * np.maximum(np.maximum(inner, outer), 1.0)
+    cell = 0.35 * np.maximum(np.maximum(inner, outer), 1.0)
+    apart = np.array([[e.inner_px - edges[0].inner_px, e.outer_px - edges[0].outer_px] for e in edges[1:]]).reshape(-1, 2)
+    apart = apart[np.abs(apart).max(axis=1) < WIDEST_IN * scale]
+    other = np.maximum(np.where(apart.mean(axis=1, keepdims=True) < 0, -apart, apart), 0.1)
+    inner, outer = np.concatenate([inner, other[:, 0]]), np.concatenate([outer, other[:, 1]])
+    return inner, outer, np.concatenate([left, apart.mean(axis=1) < 0]), np.concatenate([cell, np.full(len(apart), REFINE_PX)])
 
 
 def _best(weighed: Weighed, log: Array) -> Array:
