@@ -43,7 +43,7 @@ class LineFit:
     offset_in: float  # across, at the pivot
     slope: float
     cov: Array  # (2, 2) of (offset, slope)
-    height: float  # log light, negative for a dark line
+    height: float  # log light, negative for a dark line; 0 where only a step was fitted
     width_in: float  # standard deviation of its profile, blur included
     signal: float  # height over its own uncertainty
     step_signal: float  # the same for the step between the leaves
@@ -58,7 +58,7 @@ class LineFit:
 
 
 def find_lines(strip: SeamStrip, grid: Posterior) -> tuple[list[LineFit], float]:
-    """The lines in the strip, strongest first, each apart from the others; and how strong the strongest ridge is, fitted or not."""
+    """The lines in the strip, strongest first, each apart from the others; and how strong the strongest ridge is that isn't the flank of a step."""
     strength = np.abs(ridge_scores(strip, grid))
     span = float(strip.along_in[-1] - strip.along_in[0]) / 2
 
@@ -67,10 +67,13 @@ def find_lines(strip: SeamStrip, grid: Posterior) -> tuple[list[LineFit], float]
         return not ends or min(ends) > SAME_LINE_IN
 
     fits: list[LineFit] = []
+    strongest = 0.0
     for i, j in _peaks(strength, grid):
         offset, slope = float(grid.offsets_in[j]), float(grid.slopes[i])
         if apart(offset, slope, [fit for fit in fits if fit.signal > CERTAIN_SIGNAL]):
             fit = fit_line(strip, offset, slope, grid.pivot_in)
+            if fit is None or fit.step_signal <= max(LEAST_SIGNAL, fit.signal):
+                strongest = max(strongest, float(strength[i, j]))
             # Beside a step, a shifted step and a line look alike: where the step is the stronger, there's no line to follow.
             if fit is not None and fit.signal > max(LEAST_SIGNAL, fit.step_signal):
                 fits.append(fit)
@@ -78,7 +81,7 @@ def find_lines(strip: SeamStrip, grid: Posterior) -> tuple[list[LineFit], float]
     for fit in sorted(fits, key=lambda fit: -fit.signal):
         if apart(fit.offset_in, fit.slope, kept):
             kept.append(fit)
-    return kept, float(strength[grid.log_p > -1e5].max(initial=0.0))
+    return kept, strongest
 
 
 def _peaks(strength: Array, grid: Posterior) -> list[tuple[int, int]]:
@@ -148,10 +151,12 @@ def ridge_scores(strip: SeamStrip, grid: Posterior) -> Array:
     return summed / (1.483 * np.median(np.abs(summed)) + 1e-9)
 
 
-def fit_line(strip: SeamStrip, offset_in: float, slope: float, pivot_in: float, width_steps: float = 1.1) -> LineFit | None:
-    """Background, step and blurred line, fitted in blocks about a candidate; the blocks' places give the straight line."""
+def fit_line(
+    strip: SeamStrip, offset_in: float, slope: float, pivot_in: float, width_steps: float = 1.1, step_only: bool = False
+) -> LineFit | None:
+    """Background, step and (unless step_only) blurred line, fitted in blocks about a candidate; the blocks' places give the straight line."""
     for _ in range(3):
-        fit = _fit_once(strip, offset_in, slope, pivot_in, width_steps)
+        fit = _fit_once(strip, offset_in, slope, pivot_in, width_steps, step_only)
         if fit is None:
             return None
         moved = abs(fit.offset_in - offset_in)
@@ -163,7 +168,9 @@ def fit_line(strip: SeamStrip, offset_in: float, slope: float, pivot_in: float, 
     return fit
 
 
-def _fit_once(strip: SeamStrip, offset_in: float, slope: float, pivot_in: float, width_steps: float) -> LineFit | None:
+def _fit_once(
+    strip: SeamStrip, offset_in: float, slope: float, pivot_in: float, width_steps: float, step_only: bool
+) -> LineFit | None:
     from scipy.special import erf
 
     step = strip.step_in
@@ -193,7 +200,7 @@ def _fit_once(strip: SeamStrip, offset_in: float, slope: float, pivot_in: float,
     w = width_steps
     bell = np.exp(-0.5 * (u / w) ** 2)
     edge = 0.5 * erf(u / w / np.sqrt(2))
-    shape = np.stack([np.ones_like(u), u / half, (u / half) ** 2, edge, bell], axis=1)
+    shape = np.stack([np.ones_like(u), u / half, (u / half) ** 2, edge, np.zeros_like(u) if step_only else bell], axis=1)
     # Wood's own changes across the seam grow with distance from it: trust the middle more.
     trust = np.exp(-0.5 * (u / (0.6 * half)) ** 2)
     solver = np.linalg.pinv(shape * trust[:, None]) * trust
@@ -204,7 +211,7 @@ def _fit_once(strip: SeamStrip, offset_in: float, slope: float, pivot_in: float,
     u_step, u_height = (noise * float(np.linalg.norm(solver[k])) / np.sqrt(len(first)) for k in (3, 4))
     # How the profile changes when line and step move together to the right, and when the line widens.
     moved = height * u / w**2 * bell - step_height * bell / (w * np.sqrt(2 * np.pi))
-    widened = height * ((u / w) ** 2) * bell / w
+    widened = np.zeros_like(u) if step_only else height * ((u / w) ** 2) * bell / w
     scale = float(np.abs(moved).max()) + 1e-12
     solver = np.linalg.pinv(np.column_stack([shape, moved / scale, widened / scale]) * trust[:, None]) * trust
     found = profile @ solver.T / scale
@@ -213,7 +220,7 @@ def _fit_once(strip: SeamStrip, offset_in: float, slope: float, pivot_in: float,
     width = float(np.clip(w + np.clip(widening, -0.3 * w, 0.3 * w), 0.7, 6.0)) * step
     shift, turn, cov, spread = _robust_straight(along - pivot_in, np.clip(places, -4 * step, 4 * step))
     return LineFit(
-        offset_in + shift, slope + turn, cov, height, width, abs(height) / u_height, abs(step_height) / u_step, spread, len(found)
+        offset_in + shift, slope + turn, cov, height, width, abs(height) / (u_height + 1e-12), abs(step_height) / (u_step + 1e-12), spread, len(found)
     )
 
 

@@ -16,7 +16,7 @@ from ..basis.reasons import Reason
 from ..edges import LinearPatch
 from ..plane.camera import Camera
 from .seam_grain import grain_evidence
-from .seam_line import LineFit, find_lines, without_lines
+from .seam_line import LineFit, find_lines, fit_line, without_lines
 from .seam_search import Blocks, Posterior, along_candidates, coarse_grid, disagreement, fine_grid, gather
 from .seam_strip import Flags, SeamStrip, take_strip
 
@@ -42,6 +42,10 @@ FAINT_U_IN = 0.013
 LINE_BOW_U_IN = 0.0002
 # The grain of two leaves differs in strength, which draws their border a little to one side (standard uncertainty, inches).
 GRAIN_MODEL_U_IN = 0.001
+# The same for a step in lightness, which figure rounds off. Its width (steps) is the photo's blur to begin with.
+STEP_MODEL_U_IN, STEP_WIDTH_STEPS = 0.0005, 1.3
+# A step is followed when its height is this many times its uncertainty; below that the grain, which counts it too, does better.
+CLEAR_STEP_SIGNAL = 20.0
 
 
 @dataclass(frozen=True)
@@ -49,7 +53,7 @@ class SeamFit:
     """A field seam beyond a tip, on z = 0, directed outward."""
 
     line: Line
-    cue: str  # "line": a thin line was followed; "grain": the leaves' grain (and lightness) was told apart
+    cue: str  # "line": a thin line was followed; "step": a jump in lightness; "grain": the leaves' grain was told apart
     line_width_in: float | None  # standard deviation of the line's profile across, blur included
 
 
@@ -183,7 +187,13 @@ def _from_grain(weighed: Weighed) -> SeamFit | None:
         gain = along_candidates(grain.running, grain.along_in, grain.border_in[0], strip.step_in, fine)
         mean, cov = replace(fine, log_p=fine.log_p + gain).moments()
     cov = cov * disagreement(grain, float(mean[0]), float(mean[1]), pivot, strip.step_in)
-    return SeamFit(_line(strip, mean, cov, GRAIN_MODEL_U_IN, pivot, weighed.seen), "grain", None)
+    by_grain = SeamFit(_line(strip, mean, cov, GRAIN_MODEL_U_IN, pivot, weighed.seen), "grain", None)
+    step = fit_line(strip, float(mean[0]), float(mean[1]), pivot, STEP_WIDTH_STEPS, step_only=True)
+    if step is None or step.step_signal < CLEAR_STEP_SIGNAL:
+        return by_grain
+    place = np.array([step.offset_in, step.slope])
+    by_step = SeamFit(_line(strip, place, step.cov, STEP_MODEL_U_IN, pivot, weighed.seen), "step", None)
+    return _surer(by_grain, by_step, strip.tip_in)
 
 
 def _line(strip: SeamStrip, place: Array, cov: Array, u_model_in: float, pivot: float, seen: Flags) -> Line:
