@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,15 @@ def srgb_decode(code: Array) -> Array:
     code = np.asarray(code, float)
     return np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
 
+
+def srgb_encode(light: Array) -> Array:
+    """sRGB code values 0..1 of linear light 0..1 (IEC 61966-2-1); negative light stays linear."""
+    light = np.asarray(light, float)
+    return np.where(light <= 0.0031308, light * 12.92, 1.055 * np.maximum(light, 0.0031308) ** (1 / 2.4) - 0.055)
+
+
+# Weights of linear B, G, R in luminance (IEC 61966-2-1); phones sharpen a luma of about these.
+LUMA_BGR = np.array([0.0722, 0.7152, 0.2126])
 
 SRGB_TO_LINEAR = srgb_decode(np.arange(256) / 255).astype(np.float32)
 
@@ -49,6 +59,38 @@ class LinearPatch:
         v = (px[..., 1] - self.top_px).astype(np.float32).reshape(u.shape)
         out = cv2.remap(self.light, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=(np.nan,) * 3)
         return out.reshape(*shape, 3)
+
+
+@dataclass(frozen=True)
+class Sharpening:
+    """What a phone does to a finished picture's luma: code + strength (code - code blurred by radius_px)."""
+
+    strength: float
+    radius_px: float
+
+    def undone(self, light: Array, step_px: float) -> Array:
+        """Profiles (..., n, 3) of linear light across a straight edge, sampled every step_px, with the sharpening undone.
+
+        Along a straight edge sharpening acts across the edge alone, so it can be undone profile by profile.
+        """
+        if self.strength <= 0:
+            return light
+        code = srgb_encode(light)
+        luma = code @ LUMA_BGR
+        smoothed = luma @ _undoing(luma.shape[-1], step_px, self.strength, self.radius_px).T
+        return srgb_decode(code + (smoothed - luma)[..., None])
+
+
+NO_SHARPENING = Sharpening(0.0, 1.0)
+
+
+@lru_cache(maxsize=64)
+def _undoing(samples: int, step_px: float, strength: float, radius_px: float) -> Array:
+    """(n, n) inverse of an unsharp mask across n samples."""
+    lag = np.arange(samples) * step_px
+    blur = np.exp(-0.5 * ((lag[:, None] - lag[None, :]) / radius_px) ** 2)
+    blur /= blur.sum(axis=1, keepdims=True)
+    return np.linalg.inv((1 + strength) * np.eye(samples) - strength * blur)
 
 
 @dataclass(frozen=True)

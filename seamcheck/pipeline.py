@@ -24,6 +24,7 @@ from .measure.lobes import LobeFit, measure_lobes
 from .measure.seams import SeamFit, measure_seam
 from .measure.tips import Sight, bearing_from, centre_of, centre_scatter, estimates, length_and_root, own_seam_offset, reach, seam_offset
 from .photo import Photo
+from .plane.optics import learn_optics
 from .plane.solve import PlaneSolve, solve_plane
 from .result import Inspection, Joint, Scale, Stage, Tip
 
@@ -66,7 +67,8 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
     sight = Sight(solve.camera, solve.variants, face_in, u_face_in)
     patch = _patch(photo, solve, rose)
     lobes = _in_order(rose, solve.camera)
-    fits = measure_lobes(patch, solve.camera, lobes, face_in, stage is not Stage.INLAID, u_face_in)
+    optics = learn_optics(photo.bgr, solve.camera, cards)
+    fits = measure_lobes(patch, solve.camera, optics, lobes, face_in, stage is not Stage.INLAID, u_face_in)
     centre_in, u_centre_in = _centre(rose, fits.lobes)
     seams = [_seam(patch, solve, lobe, fit, centre_in, sight, cards) for lobe, fit in zip(lobes, fits.lobes, strict=True)]
     owns = [fit.own.line for fit in fits.lobes if fit.own is not None]

@@ -14,7 +14,7 @@ import numpy as np
 
 from ..basis.frames import Array, right_of
 from ..basis.lines import Line
-from ..edges import LinearPatch, Strip, sample_strip
+from ..edges import NO_SHARPENING, LinearPatch, Sharpening, Strip, sample_strip
 from ..plane.camera import Camera
 from .edge_profile import INSIDE_PX, Beyond
 from .line_fit import MIN_BLOCKS, LineFit, fit_line
@@ -30,9 +30,10 @@ LIGHT_FLOOR = 0.004
 EVIDENCE_CAP = 80.0
 # Weight of the colours' evidence (neighbouring pixels repeat each other) beside that of the edge's shape.
 REGION_WEIGHT = 0.8
-# The refined search looks so far to either side of the voted line, photo pixels, in steps of PLACE_STEP_PX.
-SLACK_PX = 4.0
-PLACE_STEP_PX = 0.5
+# The refined searches look so far to either side of the line so far, in such steps, photo pixels.
+SEARCHES_PX = ((8.0, 1.0), (3.0, 0.5))
+# A model that says nothing of an edge's place leaves it this uncertain, px.
+MODEL_CEILING_PX = 8.0
 FINE_PX = 0.25  # samples of the refined profiles
 # What a profile model misses (halos of sharpening, the wood's figure), as shares of the light and of the jump.
 MISS_OF_LIGHT, MISS_OF_JUMP = 0.03, 0.03
@@ -78,6 +79,7 @@ class EdgeTask:
     u_place_in: float  # how far it usually lies off, standard deviation
     u_turn: float  # rad, the same of its direction
     blurs_px: tuple[float, ...] = BLUR_PX  # the photo's blur, as far as it is known
+    sharpening: Sharpening = NO_SHARPENING  # to be undone in the profiles
     inside_wood: Wood | None = None  # what lies inside, where known: rows that show something else are covered
     outside_wood: Wood | None = None
 
@@ -119,14 +121,13 @@ def measure_edge(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float
     if rough is None:
         return None
     task = task.moved(*rough)
-    for _ in range(2):
-        refined = _refine(patch, camera, task, z_in, px_in)
+    for slack_px, step_px in SEARCHES_PX:
+        refined = _refine(patch, camera, task, z_in, px_in, slack_px, step_px)
         if refined is None:
             return None
         ends = refined.fit.place([0.0, task.length_in])
-        if np.max(np.abs(ends)) < 0.5 * SLACK_PX * px_in:
-            break
-        task = task.moved(float(ends[0]), float((ends[1] - ends[0]) / task.length_in))
+        if (slack_px, step_px) != SEARCHES_PX[-1]:
+            task = task.moved(float(ends[0]), float((ends[1] - ends[0]) / task.length_in))
     return _edge_of(refined, task, z_in)
 
 
@@ -183,6 +184,7 @@ class _Blocks:
         half = task.search_in / px_in + max(INSIDE_PX, reach_px) + 1
         strip = _outward_strip(patch, camera, task, z_in, px_in, half, 1.0)
         middle, light, shown = _block_means(strip, _bare_rows(strip, task, 0.4 * task.search_in))
+        light = task.sharpening.undone(light, 1.0)
         windows = np.lib.stride_tricks.sliding_window_view(light, len(window), axis=1)
         places = strip.across_in[: windows.shape[1]] - window[0] * px_in
         inward, outward = (np.interp(middle, task.room[:, 0], task.room[:, k]) for k in (1, 2))
@@ -264,7 +266,9 @@ class _Refined:
     misfit: float
 
 
-def _refine(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_in: float) -> _Refined | None:
+def _refine(
+    patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_in: float, slack_px: float, step_px: float
+) -> _Refined | None:
     """Measure the line again in linear light, block by block, and fit it robustly.
 
     Every place is judged by the same samples, from INSIDE_PX inside the rough line to the model's reach beyond it.
@@ -272,6 +276,7 @@ def _refine(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_
     reach_px = task.beyond.reach_px(px_in)
     strip = _outward_strip(patch, camera, task, z_in, px_in, max(INSIDE_PX, reach_px), FINE_PX)
     along, light, shown = _block_means(strip, _bare_rows(strip, task, 2 * px_in))
+    light = task.sharpening.undone(light, FINE_PX)
     x = strip.across_in / px_in
     seen = (x >= -INSIDE_PX) & (x <= reach_px)
     x, light = x[seen], light[:, seen]
@@ -283,7 +288,7 @@ def _refine(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_
     typical = np.median(light, axis=0)  # (samples, 3)
     jump = typical.max(axis=0) - typical.min(axis=0)
     weight = 1 / (MISS_OF_LIGHT * typical + MISS_OF_JUMP * jump + LIGHT_FLOOR / 2) ** 2
-    places = np.arange(-SLACK_PX, SLACK_PX + PLACE_STEP_PX / 2, PLACE_STEP_PX)
+    places = np.arange(-slack_px, slack_px + step_px / 2, step_px)
     offsets = x[None, :] - places[:, None]
     total = np.einsum("xc,bxc->b", weight, light**2)[:, None]
     chosen: tuple[float, float, list[Array]] | None = None
@@ -357,8 +362,8 @@ def _model_px(x: Array, typical: Array, weight: Array, beyond: Beyond, blur: flo
         for k, other in enumerate(others):
             across[k] += float(shift @ (root * ((other - base) @ coefficients)))
     if along <= 0:
-        return SLACK_PX
-    return float(np.hypot(MODEL_FLOOR_PX, np.minimum(np.linalg.norm(across / along), SLACK_PX)))
+        return MODEL_CEILING_PX
+    return float(np.hypot(MODEL_FLOOR_PX, np.minimum(np.linalg.norm(across / along), MODEL_CEILING_PX)))
 
 
 def _trimmed(table: Array) -> float:
@@ -381,7 +386,7 @@ def _explained(light: Array, design: Array, weight: Array) -> Array:
 
 def _untaped(light: Array, design: Array, weight: Array, at_px: Array, places_px: Array) -> Array:
     """(blocks,) whether a block's wood (first column) and field (third column) look like the other blocks'."""
-    index = np.clip(np.round((at_px - places_px[0]) / PLACE_STEP_PX).astype(int), 0, len(places_px) - 1)
+    index = np.clip(np.round((at_px - places_px[0]) / (places_px[1] - places_px[0])).astype(int), 0, len(places_px) - 1)
     tone = np.empty((3, len(light), 2))
     for channel in range(3):
         root = np.sqrt(weight[:, channel])
@@ -404,7 +409,7 @@ def _minimum(cost: Array, places: Array) -> tuple[Array, Array]:
     shift = np.clip(0.5 * (left - right) / curve, -1, 1)
     at_end = (lowest == 0) | (lowest == len(places) - 1)
     # A minimum at the search's end says little about where the edge is.
-    return places[k] + shift * step, np.where(at_end, SLACK_PX, np.sqrt(2 * step**2 / curve))
+    return places[k] + shift * step, np.where(at_end, places[-1], np.sqrt(2 * step**2 / curve))
 
 
 def _edge_of(refined: _Refined, task: EdgeTask, z_in: float) -> EdgeFit:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,7 +12,8 @@ from ..basis.lines import Line, crossing
 from ..edges import LinearPatch, sample_strip
 from ..kite import FoundLobe, Kite
 from ..plane.camera import Camera
-from .edge_fit import BLUR_PX, LIGHT_FLOOR, EdgeFit, EdgeTask, Wood, measure_edge
+from ..plane.optics import Optics
+from .edge_fit import LIGHT_FLOOR, EdgeFit, EdgeTask, Wood, measure_edge
 from .edge_profile import Beyond, Flush, Half, Plain, Shaded
 from .shading import EdgeShade, Shading, learn_shading
 
@@ -30,6 +31,8 @@ ODD_ANGLE = np.radians(1.2)
 OWN_STEP_SHARE = 0.4
 # An own seam of which less is seen than this is measured again, the woods known, so that tape can be left out.
 WELL_SEEN = 0.7
+# The blur at the rose, as a share of that at the cards: focus and the lens differ a little across the photo.
+BLUR_SHARES = (0.8, 1.0, 1.25)
 SIDES = (-1, 1)  # left, right
 ROOM_CAP_IN = 0.6
 ROOM_PLACES = 24
@@ -64,22 +67,23 @@ class LobeFits:
     shading: Shading | None
 
 
-def measure_lobes(patch: LinearPatch, camera: Camera, lobes: Sequence[FoundLobe], z_in: float, raised: bool, u_face_in: float = 0.0) -> LobeFits:
+def measure_lobes(
+    patch: LinearPatch, camera: Camera, optics: Optics, lobes: Sequence[FoundLobe], z_in: float, raised: bool, u_face_in: float
+) -> LobeFits:
     """Measure own seams and long edges.
 
     z_in: the height of the lobes' faces, known to u_face_in; raised: whether they stand on the field.
     """
     kites = [lobe.kite for lobe in lobes]
     beyond: Beyond = Plain() if raised else Flush()
-    owns = _like_the_others(lobes, [measure_edge(patch, camera, _own_task(kite), z_in) for kite in kites])
+    owns = _like_the_others(lobes, [measure_edge(patch, camera, _own_task(lobe, optics), z_in) for lobe in lobes])
     woods = _woods(lobes, owns)
-    blurs = _blurs(owns)
     owns = [
-        own if own is not None and own.line.seen_fraction > WELL_SEEN else measure_edge(patch, camera, _own_task(lobe.kite, lobe.dark_side, woods), z_in)
+        own if own is not None and own.line.seen_fraction > WELL_SEEN else measure_edge(patch, camera, _own_task(lobe, optics, woods), z_in)
         for lobe, own in zip(lobes, owns, strict=True)
     ]
     owns = _like_the_others(lobes, owns)
-    context = _Context(patch, camera, lobes, kites, z_in, u_face_in, woods, blurs)
+    context = _Context(patch, camera, lobes, kites, z_in, u_face_in, woods, optics)
     first = [[measure_edge(patch, camera, _found_task(context, k, side, beyond), z_in) for side in SIDES] for k in range(len(kites))]
     half_angles = _half_angles(lobes, owns, first)
     axes = [_axis(own, pair, half) for own, pair, half in zip(owns, first, half_angles, strict=True)]
@@ -107,7 +111,7 @@ class _Context:
     z_in: float
     u_face_in: float
     woods: dict[bool, Wood]
-    blurs_px: tuple[float, ...]
+    optics: Optics
 
 
 def _is_dark(lobe: FoundLobe, side: int) -> bool:
@@ -115,13 +119,9 @@ def _is_dark(lobe: FoundLobe, side: int) -> bool:
     return (lobe.dark_side == "cw") == (side > 0)
 
 
-def _blurs(owns: Sequence[EdgeFit | None]) -> tuple[float, ...]:
-    """The photo's blur at the rose: the own seams' usual one, and its neighbours."""
-    seen = [own.blur_px for own in owns if own is not None]
-    if len(seen) < 2:
-        return BLUR_PX
-    usual = BLUR_PX.index(min(BLUR_PX, key=lambda blur: abs(blur - float(np.median(seen)))))
-    return BLUR_PX[max(0, usual - 1) : usual + 2]
+def _blurs(optics: Optics) -> tuple[float, ...]:
+    """The photo's blur at the rose, and a little less and more."""
+    return tuple(optics.blur_px * share for share in BLUR_SHARES)
 
 
 def _like_the_others(lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | None]) -> list[EdgeFit | None]:
@@ -178,14 +178,15 @@ def _axis(own: EdgeFit | None, pair: Sequence[EdgeFit | None], half_angle: float
     return float(votes[best] + np.average(wrap_angle(np.array(votes)[near] - votes[best]), weights=np.array(weights)[near]))
 
 
-def _own_task(kite: Kite, dark_side: str | None = None, woods: dict[bool, Wood] | None = None) -> EdgeTask:
+def _own_task(lobe: FoundLobe, optics: Optics, woods: dict[bool, Wood] | None = None) -> EdgeTask:
     """Task for the own seam, root to tip; its left half is the inside."""
+    kite = lobe.kite
     along = kite.tip_in - kite.root_in
     start, stop = kite.root_in + 0.06 * along, kite.tip_in - POINT_LEFT_OUT_IN * along / np.linalg.norm(along)
     room = _room(start, stop, 1, kite.corners_in[:3], kite.corners_in[[2, 3, 0]])
-    woods = woods if woods and dark_side else {}
-    left, right = woods.get(dark_side == "ccw"), woods.get(dark_side == "cw")
-    return EdgeTask(start, stop, 1, Half(), room, FOUND_SEARCH_IN, FOUND_U_IN, FOUND_U_TURN, inside_wood=left, outside_wood=right)
+    left, right = (woods.get(_is_dark(lobe, side)) for side in SIDES) if woods and lobe.dark_side else (None, None)
+    task = EdgeTask(start, stop, 1, Half(), room, FOUND_SEARCH_IN, FOUND_U_IN, FOUND_U_TURN, _blurs(optics), optics.sharpening)
+    return replace(task, inside_wood=left, outside_wood=right)
 
 
 def _found_task(context: _Context, k: int, side: int, beyond: Beyond) -> EdgeTask:
@@ -202,7 +203,8 @@ def _edge_task(
     start, stop = tip - OUTER_SHARE * along, tip - POINT_LEFT_OUT_IN * along / np.linalg.norm(along)
     wood = context.woods.get(_is_dark(context.lobes[k], side)) if context.lobes[k].dark_side else None
     room = _room(start, stop, side, np.stack([context.kites[k].root_in, tip]), *_others(context.kites, k))
-    return EdgeTask(start, stop, side, beyond, room, search_in, u_place_in, u_turn, context.blurs_px, inside_wood=wood)
+    optics = context.optics
+    return EdgeTask(start, stop, side, beyond, room, search_in, u_place_in, u_turn, _blurs(optics), optics.sharpening, inside_wood=wood)
 
 
 def _others(kites: Sequence[Kite], k: int) -> list[Array]:
