@@ -10,26 +10,29 @@ Gaussian model's evidence: MacKay, Information Theory, Inference, and Learning A
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
 
 import numpy as np
 
 from ..basis.frames import Array
+from .gap_strip import empty_is_nan
 
 # Unknowns shared along the joint: place of the reference edge at the inner and outer end, its bow, the log of the blur; the
-# slit's wall, its open floor, the floor's shade by the left wall and by the right; how the left and the right wood differ
-# beside the joint from farther in (a stripe along the edge), by two reaches.
+# slit's wall, its open floor, the floor's shade by both walls alike and by the left one rather than the right; how the left
+# and the right wood differ beside the joint from farther in (a stripe along the edge), by two reaches.
 N_SHAPE, N_SLIT, N_RIM = 4, 4, 4
 N_SHARED = N_SHAPE + N_SLIT + N_RIM
-# How far the shade beside a wall reaches over the floor, in heights of the wall: a wall hides a sixth of the open sky at one height. Geometry.
+# How far the shade beside a wall reaches over the floor, in heights of the wall: at one it hides a sixth of the sky. Geometry.
 SHADE_REACH = 1.0
 # Of the open floor's light, what a wall takes at its foot: half the sky's, none or all of a lamp's. Common practice, no source.
 WALL_SHADE = 0.4
 # How far a field's colour usually lies from a wood's, and how well a mean colour is known; how far from an edge colour is clear.
 HUE_SPREAD, HUE_NOISE, HUE_CLEAR_PX = 0.06, 0.006, 2.5
+# Of the full charge for an unknown that had to be just so: the priors on a slit's light are guesses to a factor of several, so
+# a slit that happens to look like the dark wood beside it isn't ruled out by their width. Common practice, no source.
+OCCAM = 0.75
 STEP_PX = 0.05  # for a difference quotient
-BLOCK_SAYS = 5.0  # nats: of fifty blocks one is odd. Common practice, no source.
+BLOCK_SAYS = 5.0  # nats, beyond which a block's say counts by its logarithm only. Common practice, no source.
 RIM_REACHES_PX = (1.5, 5.0)
 # Each block's wood: a level, and how it changes toward the joint, by two reaches.
 WOOD_REACHES_PX = (4.0, 14.0)
@@ -159,7 +162,7 @@ def weigh(data: JointData, prior: SharedPrior, inner_px: Array, outer_px: Array,
     basis[..., N_WOODS + 3] = data.blur_px**2 * np.gradient(slope, u0, axis=2)  # a Gaussian blur obeys the heat equation
     model, every, by_block, together, spread = _solve(data, prior_mean, prior_u, basis, woods_u)
     shared = every[:, 0, N_WOODS:]
-    # A block with a knot, a streak or a scrap of tape may be unlike any opening: none may say more than so much.
+    # A block with a knot, a streak or a scrap of tape may be unlike any opening: none may outvote the others.
     behind = by_block.max(axis=0) - by_block
     evidence = together - BLOCK_SAYS * np.log1p(behind / BLOCK_SAYS).sum(axis=1)
     residual = data.light - model
@@ -200,10 +203,9 @@ def hue_evidence(data: JointData, inner_px: Array, outer_px: Array, slit_left: A
     apart = np.stack([slit - seen(-(clear + 8) * one, -clear * one), slit - seen(width + clear, width + clear + 8)], axis=1)
     apart[np.broadcast_to((width < 2 * clear + 1)[:, None, :, None], apart.shape)] = np.nan
     out = np.zeros(len(width))
-    known = np.isfinite(apart).all(axis=3).any(axis=2).any(axis=1)
+    known = np.any(np.isfinite(apart).all(axis=3), axis=(1, 2))
     if known.any():
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", RuntimeWarning)  # all-NaN slices stay NaN, as meant
+        with empty_is_nan():
             nearest = np.nanmin(np.linalg.norm(np.nanmedian(apart[known], axis=2), axis=2), axis=1)
         out[known] = np.log(np.minimum(1.0, (nearest**2 + HUE_NOISE**2) / HUE_SPREAD**2))
     return out
@@ -211,12 +213,14 @@ def hue_evidence(data: JointData, inner_px: Array, outer_px: Array, slit_left: A
 
 def _shade(share: Array, data: JointData) -> None:
     """A floor is darker by its walls (how much more or less is left to the photo), and as light as where it lies."""
-    share[3] += WALL_SHADE * (share[4] + share[5])
+    both, either = share[4] + share[5], share[4] - share[5]
+    share[3] += WALL_SHADE * both
+    share[4], share[5] = both, either
     share[2:] *= data.lit[:, None]
 
 
 def _solve(data: JointData, prior_mean: Array, prior_u: Array, basis: Array, woods_u: Array) -> tuple[Array, Array, Array, Array, Array]:
-    """Most likely model (n, n_blocks, n_bins), its levels (n, n_blocks, ...), log evidence by block (n, n_blocks) and of what blocks share (n,), its spread."""
+    """Of each opening: likeliest model, its levels, log evidence by block and of what blocks share, and the spread of that."""
     weighted = np.swapaxes(basis * data.weight[..., None], 2, 3)
     normal = weighted @ basis
     moment = (weighted @ data.light[..., None])[..., 0]
@@ -242,6 +246,6 @@ def _solve(data: JointData, prior_mean: Array, prior_u: Array, basis: Array, woo
         + np.linalg.slogdet(woods)[1]
         - np.log(wood_precision).sum(-1)
     )
-    together = -0.5 * ((precision * (shared - prior_mean) ** 2).sum(1) + np.linalg.slogdet(system)[1] - np.log(precision).sum(1))
+    together = -0.5 * ((precision * (shared - prior_mean) ** 2).sum(1) + OCCAM * (np.linalg.slogdet(system)[1] - np.log(precision).sum(1)))
     spread = np.sqrt(np.diagonal(np.linalg.inv(system), axis1=1, axis2=2))
     return model, every, by_block, together, spread

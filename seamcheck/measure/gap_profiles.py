@@ -2,28 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..basis.frames import Array
 from ..edges import srgb_decode
 from .gap_model import N_RIM, N_WOODS, SHADE_REACH, SIDE, JointData, SharedPrior
 from .gap_optics import Optics
-from .gap_strip import BIN_PX, LUMA_BGR, JointStrip, luma_of, slope_of_light, unsharpened
+from .gap_strip import BIN_PX, LUMA_BGR, JointStrip, empty_is_nan, luma_of, slope_of_light, unsharpened
 
 N_EDGES, EDGE_APART_PX = 4, 2  # looked for, and how far apart at least
 FINE_PX = 5.0  # beside the reference edge every half pixel is kept, farther off every whole one
+# Tape: a block whose wood differs from the joint's by this share of the contrast of its two woods, or whose hue is no wood's of the rose.
+TAPE_AWAY, FOREIGN_HUE = 0.45, 0.3
 GROUP_BLOCKS = 6  # of the strip's blocks to a profile
 REACH_PX = 7.0  # of wood beside the slit that is fitted; farther in it says nothing of the joint
 FINE_FIGURE = 0.03  # of the light: what no smooth change of the wood explains, likewise
 CODE_NOISE = 0.01  # standard deviation of a mean profile's bin about its model, in code 0..1, before the photo has told
-DEPENDENCE = 6.0  # how many bins carry one bin's worth of knowledge, likewise: blur, compression and figure tie neighbours
+DEPENDENCE = 10.0  # how many bins carry one bin's worth of knowledge, likewise: blur, compression and figure tie neighbours
 EDGE_FREE_PX = 1.0  # how far the reference edge may lie from where the search put it
 BOW_IN = 0.0007  # of one edge, standard uncertainty. Common practice, no source.
 # Of the lighter wood's light: the open floor of a slit and its standard uncertainty, and how far the walls' shade
 # may differ from the usual.
-FLOOR, FLOOR_U, SHADE_U = 0.35, 0.4, 0.25
+FLOOR, FLOOR_U, BOTH_SHADE_U, EITHER_SHADE_U = 0.35, 0.4, 0.08, 0.3
 SLIT_BLOCKS = 0.01  # relative: how the slit's light differs from one place along the joint to the next
 USUAL_STRIPE, LEAST_STRIPE = 0.08, 0.02  # relative: wood's figure, and the least that is ever even. Common practice, no source.
 
@@ -48,20 +52,46 @@ def moved(reference: Reference, shared: Array) -> Reference:
     return Reference(reference.inner_px + step[0], reference.outer_px + step[1], reference.bow_px + step[2])
 
 
-def clear_blocks(strip: JointStrip) -> Array:
-    """Blocks (n_blocks,) in which both sides have the joint's usual colours: no tape."""
+def wood_hues(strips: Sequence[JointStrip]) -> Array:
+    """(2, 2): usual hue of the joints' lighter and of their darker side, of blocks whose sides differ: tape crosses both."""
+    left, right = (np.concatenate(sides) for sides in zip(*(_sides(strip) for strip in strips), strict=True))
+    apart = np.abs(left @ LUMA_BGR - right @ LUMA_BGR)
+    seen = np.isfinite(apart)
+    left, right, apart = left[seen], right[seen], apart[seen]
+    telling = apart >= 0.5 * np.percentile(apart, 90) if len(apart) else np.zeros(0, bool)
+    lighter = (left @ LUMA_BGR > right @ LUMA_BGR)[:, None]
+    pair = np.stack([np.where(lighter, left, right), np.where(lighter, right, left)])[:, telling]
+    with empty_is_nan():
+        return np.asarray(np.nanmedian(_hue(pair), axis=1), float)
+
+
+def clear_blocks(strip: JointStrip, hues: Array) -> Array:
+    """Blocks (n_blocks,) in which both sides have the joint's usual colours, and these are woods of the rose: no tape."""
+    sides = _sides(strip)
+    with empty_is_nan():
+        usual = [np.nanmedian(side, axis=0) for side in sides]
+    contrast = max(float(np.linalg.norm(usual[1] - usual[0])), 0.1)
+    away = np.stack([np.linalg.norm(side - mid, axis=1) for side, mid in zip(sides, usual, strict=True)])
+    foreign = np.stack([np.linalg.norm(_hue(side)[:, None] - hues, axis=2).min(axis=1) for side in sides])
+    off = np.maximum(away / (TAPE_AWAY * contrast), foreign / FOREIGN_HUE)
+    return np.where(np.isfinite(off), off, 0).max(axis=0) < 1
+
+
+def _sides(strip: JointStrip) -> list[Array]:
+    """Mean code (n_blocks, 3) of each block's left and right wood, clear of the joint; NaN where none is seen."""
     place = (np.arange(strip.count.shape[1]) + 0.5) / strip.count.shape[1] * 2 - 1
     sides = []
     for side in (-1, 1):
         use = strip.count * ((place * side > 0.35) & (place * side < 0.9))
         total = use.sum(axis=1)
-        mean = (strip.code * use[..., None]).sum(axis=1) / np.maximum(total, 1)[:, None]
-        mean[total == 0] = np.nan
-        sides.append(mean)
-    usual = [np.nanmedian(side, axis=0) for side in sides]
-    contrast = max(float(np.linalg.norm(usual[1] - usual[0])), 0.1)
-    away = np.stack([np.linalg.norm(side - mid, axis=1) for side, mid in zip(sides, usual, strict=True)])
-    return np.nanmax(np.where(np.isfinite(away), away, 0), axis=0) < 0.45 * contrast
+        sides.append(np.where(total[:, None] > 0, (strip.code * use[..., None]).sum(axis=1) / np.maximum(total, 1)[:, None], np.nan))
+    return sides
+
+
+def _hue(code: Array) -> Array:
+    """(..., 2): blue and red less luma, over luma, of code values (..., 3)."""
+    luma = (code @ LUMA_BGR)[..., None]
+    return (code[..., [0, 2]] - luma) / (luma + 0.05)
 
 
 def find_edges(strip: JointStrip, clear: Array) -> list[Reference]:
@@ -123,7 +153,8 @@ def profiles(strip: JointStrip, clear: Array, reference: Reference, optics: Opti
         [np.median(row[bright & (n > 0)]) if (bright & (n > 0)).any() else woods.max() for row, n in zip(light, number, strict=True)]
     )
     lit = lit / np.median(lit)
-    hue = np.stack([np.nanmean(np.where(known[g][..., None], hues[g], np.nan), axis=0) for g in held_groups])
+    with empty_is_nan():
+        hue = np.stack([np.nanmean(np.where(known[g][..., None], hues[g], np.nan), axis=0) for g in held_groups])
     figures = [_figure(light, number, (grid * side > 0.06 * scale) & (grid * side < 0.12 * scale)) for side in (-1, 1)]
     variance = (CODE_NOISE * slope) ** 2 + (FINE_FIGURE * light) ** 2
     weight = bins_in * number / GROUP_BLOCKS / variance / DEPENDENCE
@@ -177,7 +208,7 @@ class _Figure:
     stripe: float  # of what runs along the whole joint
 
 
-def _figure(light: Array, number: Array, side: Array) -> _Figure:
+def _figure(light: Array, number: Array, side: NDArray[np.bool_]) -> _Figure:
     held = (number[:, side] > 0).all(axis=1)
     rows = light[:, side][held]
     if len(rows) < 2 or rows.shape[1] < 6:
@@ -198,10 +229,10 @@ def shared_prior(data: JointData, optics: Optics, scale: float) -> SharedPrior:
     rim = np.repeat(data.stripe, N_RIM // 2)
     mean = np.array([0, 0, 0, 0, 0.35 * wall, FLOOR * brighter, 0, 0, *np.zeros(N_RIM)])
     u = [EDGE_FREE_PX, EDGE_FREE_PX, BOW_IN * scale, optics.u_log_blur]
-    u += [0.4 * wall + 0.05 * brighter, FLOOR_U * brighter, SHADE_U * brighter, SHADE_U * brighter, *rim]
+    u += [0.4 * wall + 0.05 * brighter, FLOOR_U * brighter, BOTH_SHADE_U * brighter, EITHER_SHADE_U * brighter, *rim]
     return SharedPrior(mean, np.array(u))
 
 
-def _level(light: Array, number: Array, side: Array) -> float:
+def _level(light: Array, number: Array, side: NDArray[np.bool_]) -> float:
     held = light[:, side][number[:, side] > 0]
     return float(np.median(held)) if len(held) else 0.3

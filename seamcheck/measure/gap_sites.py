@@ -54,7 +54,8 @@ def joints_of(rose: FoundRose) -> list[JointSite]:
 
 def _lobe_joints(rose: FoundRose) -> list[JointSite]:
     lobes = [(i, lobe.ring, lobe.kite) for i, lobe in enumerate(rose.lobes) if lobe.ring is not None]
-    bearing = {i: float(bearing_of(kite.tip_in - rose.centre_in)) % (2 * np.pi) for i, _, kite in lobes}
+    centre = np.asarray(rose.centre_in, float)
+    bearing = {i: float(bearing_of(kite.tip_in - centre)) % (2 * np.pi) for i, _, kite in lobes}
     sites = []
     for ring in sorted({ring for _, ring, _ in lobes}):
         here = sorted((i for i, r, _ in lobes if r == ring), key=lambda i: bearing[i])

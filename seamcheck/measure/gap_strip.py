@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 import numpy as np
@@ -81,6 +84,14 @@ def sample_joint(patch: LinearPatch, camera: Camera, site: JointSite, z_in: floa
     return JointStrip(np.stack(mean[:3], -1).reshape(*shape, 3), count.reshape(shape).astype(float), along, across, px_per_in, bin_in)
 
 
+@contextmanager
+def empty_is_nan() -> Iterator[None]:
+    """In here the mean or median of nothing is NaN without a warning."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)
+        yield
+
+
 def luma_of(strip: JointStrip) -> Array:
     """(n_blocks, n_bins) luma in code values 0..1, empty bins filled."""
     return filled(strip.code @ LUMA_BGR, strip.count)
@@ -98,7 +109,7 @@ def unsharpened(code: Array, strength: float, radius_px: float) -> Array:
     blur = np.exp(-0.5 * ((lag[:, None] - lag[None, :]) / radius_px) ** 2)
     blur /= blur.sum(axis=1, keepdims=True)
     sharpening = (1 + strength) * np.eye(len(lag)) - strength * blur
-    return np.linalg.solve(sharpening, code.T).T
+    return np.asarray(np.linalg.solve(sharpening, code.T).T, float)
 
 
 def slope_of_light(code: Array) -> Array:

@@ -14,7 +14,7 @@ from ..edges import LinearPatch
 from ..plane.camera import Camera
 from .gap_model import JointData, Weighed, hue_evidence, weigh
 from .gap_optics import Optics, measure_optics
-from .gap_profiles import Reference, clear_blocks, find_edges, moved, profiles, shared_prior, with_noise_of
+from .gap_profiles import Reference, clear_blocks, find_edges, moved, profiles, shared_prior, with_noise_of, wood_hues
 from .gap_sites import JointSite
 from .gap_strip import JointStrip, sample_joint
 
@@ -24,11 +24,11 @@ BOW_IN = 0.0005  # standard uncertainty of the opening at its widest from edges 
 STATION_ENDS_IN = (0.04, 0.06)  # the opening counts from and to so far from the nominal edge's ends, where the corners are
 USUAL_GAP_IN = 0.03  # the prior on an opening falls off by e over so much: wider ones are rarer. Common practice, no source.
 ROUGH_IN = 0.03  # how far a found lobe's edge may lie from the real one, standard uncertainty of what the finder promises
-COARSE_PX = np.array([0.3, 1.7, 4.0, 8.0, 14.0])
-WIDEST_IN = 0.11
-N_MODES = 6
-REFINE_PX = 1.5
-FINE_STEPS = 6
+COARSE_PX = np.array([0.3, 1.7, 4.0, 8.0, 14.0])  # openings to begin from, closer where the photo tells them apart
+WIDEST_IN = 0.11  # opening that is looked for: the strip ends there
+N_MODES = 6  # likely openings, different from each other, that are refined
+REFINE_PX = 1.5  # how far a refined opening may move at a time, standard deviation
+FINE_STEPS = 6  # of the last grid, along each side, round each likely opening
 # An opening known no better than this isn't worth a number: as wide as anything a maker would leave.
 DARK_U_IN = 0.012
 
@@ -60,25 +60,27 @@ def measure_gap(patch: LinearPatch, camera: Camera, site: JointSite, z_in: float
 
 def measure_gaps(patch: LinearPatch, camera: Camera, sites: Sequence[JointSite], z_in: float, veneer_in: float) -> list[GapFit | Reason]:
     """The opening of every joint whose face lies at height z_in over a slit of the veneer's depth, in the order of the sites."""
-    looks = [_look(patch, camera, site, z_in, veneer_in) for site in sites]
-    seen = [look for look in looks if isinstance(look, _Look)]
-    optics = measure_optics([look.strip for look in seen], [look.clear for look in seen])
-    return [look if isinstance(look, Reason) else _measure(look, site, optics) for look, site in zip(looks, sites, strict=True)]
+    strips = [None if None in site.lobes else sample_joint(patch, camera, site, z_in, HALF_WIDTH_IN) for site in sites]
+    shown = [strip for strip in strips if strip is not None]
+    if not shown:
+        return [_nothing(site) for site in sites]
+    hues = wood_hues(shown)
+    clears = [None if strip is None else clear_blocks(strip, hues) for strip in strips]
+    optics = measure_optics(shown, [clear for clear in clears if clear is not None])
+    gaps: list[GapFit | Reason] = []
+    for site, strip, clear in zip(sites, strips, clears, strict=True):
+        if strip is None or clear is None or clear.mean() < LEAST_CLEAR:
+            gaps.append(_nothing(site))
+            continue
+        middle, eye = site.ends_in.mean(axis=0), camera.eye_in
+        lean_in = veneer_in * float((eye[:2] - middle) @ right_of(site.direction)) / float(eye[2] - z_in)
+        gaps.append(_measure(_Look(strip, clear, lean_in, veneer_in), site, optics))
+    return gaps
 
 
-def _look(patch: LinearPatch, camera: Camera, site: JointSite, z_in: float, veneer_in: float) -> _Look | Reason:
-    if None in site.lobes:
-        return Reason.EDGE_AMBIGUOUS  # the slit beside the field shows neither a depth nor a shade that tells it from the wood
-    strip = sample_joint(patch, camera, site, z_in, HALF_WIDTH_IN)
-    if strip is None:
-        return Reason.JOINT_COVERED
-    clear = clear_blocks(strip)
-    if clear.mean() < LEAST_CLEAR:
-        return Reason.JOINT_COVERED
-    middle = site.ends_in.mean(axis=0)
-    eye = camera.eye_in
-    lean_in = veneer_in * float((eye[:2] - middle) @ right_of(site.direction)) / float(eye[2] - z_in)
-    return _Look(strip, clear, lean_in, veneer_in)
+def _nothing(site: JointSite) -> Reason:
+    # A slit beside the field shows neither a depth nor a shade that tells it from the wood: no way was found that beats guessing.
+    return Reason.EDGE_AMBIGUOUS if None in site.lobes else Reason.JOINT_COVERED
 
 
 def _measure(look: _Look, site: JointSite, optics: Optics) -> GapFit | Reason:
@@ -108,7 +110,7 @@ def _measure(look: _Look, site: JointSite, optics: Optics) -> GapFit | Reason:
 
 def _nodes(scale: float, edges: list[Reference]) -> tuple[Array, Array, Array, Array]:
     """Openings to begin from: inner and outer end, side of the reference edge, and how far each stands for."""
-    widths = COARSE_PX[COARSE_PX < WIDEST_IN * scale]
+    widths = COARSE_PX[WIDEST_IN * scale > COARSE_PX]
     inner, outer, left = (axis.ravel() for axis in np.meshgrid(widths, widths, [False, True], indexing="ij"))
     cell = 0.35 * np.maximum(np.maximum(inner, outer), 1.0)
     apart = np.array([[e.inner_px - edges[0].inner_px, e.outer_px - edges[0].outer_px] for e in edges[1:]]).reshape(-1, 2)
@@ -177,7 +179,7 @@ def _reported(
 
     def estimate(value: Array) -> Estimate:
         mean = float(share @ value)
-        return Estimate(mean, {"slit": float(np.sqrt(share @ (value - mean) ** 2)), "bow": BOW_IN})
+        return Estimate(mean, {"opening": float(np.sqrt(share @ (value - mean) ** 2)), "bow": BOW_IN})
 
     top = estimate(widest)
     if top.u > DARK_U_IN:
