@@ -58,7 +58,7 @@ class LineFit:
 
 
 def find_lines(strip: SeamStrip, grid: Posterior) -> tuple[list[LineFit], float]:
-    """The lines in the strip, strongest first, each apart from the others; and how strong the strongest ridge is that isn't the flank of a step."""
+    """The lines in the strip, strongest first, each apart from the others; and the strength of the strongest ridge but a step's flank."""
     strength = np.abs(ridge_scores(strip, grid))
     span = float(strip.along_in[-1] - strip.along_in[0]) / 2
 
@@ -72,16 +72,24 @@ def find_lines(strip: SeamStrip, grid: Posterior) -> tuple[list[LineFit], float]
         offset, slope = float(grid.offsets_in[j]), float(grid.slopes[i])
         if apart(offset, slope, [fit for fit in fits if fit.signal > CERTAIN_SIGNAL]):
             fit = fit_line(strip, offset, slope, grid.pivot_in)
-            if fit is None or fit.step_signal <= max(LEAST_SIGNAL, fit.signal):
+            flank = fit is not None and _is_flank(strip, fit, grid.pivot_in)
+            if not flank:
                 strongest = max(strongest, float(strength[i, j]))
-            # Beside a step, a shifted step and a line look alike: where the step is the stronger, there's no line to follow.
-            if fit is not None and fit.signal > max(LEAST_SIGNAL, fit.step_signal):
+            if fit is not None and fit.signal > LEAST_SIGNAL and not flank:
                 fits.append(fit)
     kept: list[LineFit] = []
     for fit in sorted(fits, key=lambda fit: -fit.signal):
         if apart(fit.offset_in, fit.slope, kept):
             kept.append(fit)
     return kept, strongest
+
+
+def _is_flank(strip: SeamStrip, fit: LineFit, pivot_in: float) -> bool:
+    """Whether a ridge is no line but the flank of a step: a step fitted beside itself makes one up, yet alone explains more."""
+    if fit.step_signal < LEAST_SIGNAL:
+        return False
+    alone = fit_line(strip, fit.offset_in, fit.slope, pivot_in, step_only=True)
+    return fit.step_signal > fit.signal or (alone is not None and alone.step_signal > fit.signal)
 
 
 def _peaks(strength: Array, grid: Posterior) -> list[tuple[int, int]]:
@@ -154,7 +162,7 @@ def ridge_scores(strip: SeamStrip, grid: Posterior) -> Array:
 def fit_line(
     strip: SeamStrip, offset_in: float, slope: float, pivot_in: float, width_steps: float = 1.1, step_only: bool = False
 ) -> LineFit | None:
-    """Background, step and (unless step_only) blurred line, fitted in blocks about a candidate; the blocks' places give the straight line."""
+    """Background, step and (unless step_only) blurred line, fitted in blocks about a candidate; the blocks give the straight line."""
     for _ in range(3):
         fit = _fit_once(strip, offset_in, slope, pivot_in, width_steps, step_only)
         if fit is None:
@@ -168,9 +176,7 @@ def fit_line(
     return fit
 
 
-def _fit_once(
-    strip: SeamStrip, offset_in: float, slope: float, pivot_in: float, width_steps: float, step_only: bool
-) -> LineFit | None:
+def _fit_once(strip: SeamStrip, offset_in: float, slope: float, pivot_in: float, width_steps: float, step_only: bool) -> LineFit | None:
     from scipy.special import erf
 
     step = strip.step_in
@@ -220,7 +226,15 @@ def _fit_once(
     width = float(np.clip(w + np.clip(widening, -0.3 * w, 0.3 * w), 0.7, 6.0)) * step
     shift, turn, cov, spread = _robust_straight(along - pivot_in, np.clip(places, -4 * step, 4 * step))
     return LineFit(
-        offset_in + shift, slope + turn, cov, height, width, abs(height) / (u_height + 1e-12), abs(step_height) / (u_step + 1e-12), spread, len(found)
+        offset_in + shift,
+        slope + turn,
+        cov,
+        height,
+        width,
+        abs(height) / (u_height + 1e-12),
+        abs(step_height) / (u_step + 1e-12),
+        spread,
+        len(found),
     )
 
 

@@ -40,8 +40,8 @@ RIDGE_UNEXPLAINED = 25.0
 FAINT_U_IN = 0.013
 # What a straight line leaves out: a joint planed by hand bows by a hair; a glue line isn't even (standard uncertainty, inches).
 LINE_BOW_U_IN = 0.0002
-# The grain of two leaves differs in strength, which draws their border a little to one side (standard uncertainty, inches).
-GRAIN_MODEL_U_IN = 0.001
+# The grain of two leaves differs in strength, which draws their border to one side within the photo's blur (standard uncertainty, steps).
+GRAIN_MODEL_U_STEPS = 0.25
 # The same for a step in lightness, which figure rounds off. Its width (steps) is the photo's blur to begin with.
 STEP_MODEL_U_IN, STEP_WIDTH_STEPS = 0.0005, 1.3
 # A step is followed when its height is this many times its uncertainty; below that the grain, which counts it too, does better.
@@ -187,7 +187,7 @@ def _from_grain(weighed: Weighed) -> SeamFit | None:
         gain = along_candidates(grain.running, grain.along_in, grain.border_in[0], strip.step_in, fine)
         mean, cov = replace(fine, log_p=fine.log_p + gain).moments()
     cov = cov * disagreement(grain, float(mean[0]), float(mean[1]), pivot, strip.step_in)
-    by_grain = SeamFit(_line(strip, mean, cov, GRAIN_MODEL_U_IN, pivot, weighed.seen), "grain", None)
+    by_grain = SeamFit(_line(strip, mean, cov, GRAIN_MODEL_U_STEPS * strip.step_in, pivot, weighed.seen), "grain", None)
     step = fit_line(strip, float(mean[0]), float(mean[1]), pivot, STEP_WIDTH_STEPS, step_only=True)
     if step is None or step.step_signal < CLEAR_STEP_SIGNAL:
         return by_grain
