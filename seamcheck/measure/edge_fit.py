@@ -8,6 +8,7 @@ block, and fitted robustly.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,7 +17,7 @@ from ..basis.frames import Array, right_of
 from ..basis.lines import Line
 from ..edges import NO_SHARPENING, LinearPatch, Sharpening, Strip, sample_strip
 from ..plane.camera import Camera
-from .edge_profile import INSIDE_PX, Beyond
+from .edge_profile import INSIDE_PX, Beyond, Limit
 from .line_fit import MIN_BLOCKS, LineFit, fit_line
 from .region import region_evidence
 
@@ -205,8 +206,9 @@ def _vote(blocks: _Blocks, task: EdgeTask, px_in: float) -> tuple[float, float] 
     total = np.sum(weighted**2, axis=(-1, -2))
     level = np.stack([np.ones_like(window), window], axis=-1)
     without = np.maximum(total - _window_explained(weighted, level, root), 0)
+    levels = _levels(blocks.strip, task)
     designs = task.beyond.designs(window, VOTE_BLUR_PX, px_in)
-    with_edge = np.min([total - _window_explained(weighted, design, root) for design in designs], axis=0)
+    with_edge = np.min([total - _window_explained(weighted, design, root, task.beyond.limits(px_in), levels) for design in designs], axis=0)
     # A likelihood ratio with the scale of the misfit unknown: an edge in figured wood fits badly, but far better than none.
     samples = 3 * len(window)
     evidence = np.minimum(0.5 * len(window) * np.log((without + samples) / (with_edge + samples)), EVIDENCE_CAP)
@@ -219,21 +221,39 @@ def _vote(blocks: _Blocks, task: EdgeTask, px_in: float) -> tuple[float, float] 
 
 def _weights(blocks: _Blocks, task: EdgeTask) -> Array:
     """(3, window): one over what the model may miss, from the levels well inside and well outside the rough line."""
-    across = blocks.strip.across_in
-    light = blocks.strip.light
-    inner = np.median(light[:, (across < -0.4 * task.search_in)], axis=(0, 1))
-    outer = np.median(light[:, (across > 0.6 * task.search_in)], axis=(0, 1))
+    inner, outer = _levels(blocks.strip, task)
     allowed = np.stack([MISS_OF_LIGHT * inner, MISS_OF_LIGHT * outer]) + LIGHT_FLOOR / 2 + MISS_OF_JUMP * np.abs(outer - inner)
     return np.where(blocks.window_px < 0, 1 / allowed[0][:, None], 1 / allowed[1][:, None])
 
 
-def _window_explained(weighted: Array, design: Array, root: Array) -> Array:
+def _levels(strip: Strip, task: EdgeTask) -> tuple[Array, Array]:
+    """Usual light (3,) well inside and well outside the rough line."""
+    across = strip.across_in
+    inner = np.median(strip.light[:, across < -0.4 * task.search_in], axis=(0, 1))
+    return inner, np.median(strip.light[:, across > 0.6 * task.search_in], axis=(0, 1))
+
+
+def _window_explained(
+    weighted: Array, design: Array, root: Array, limits: Sequence[Limit] = (), levels: tuple[Array, Array] | None = None
+) -> Array:
     """(blocks, places): what a design (window, k) explains of each window (blocks, places, 3, window), channels together."""
     result = np.zeros(weighted.shape[:2])
     for channel in range(3):
-        basis = np.linalg.qr(design * root[channel][:, None])[0]
+        rows = design * root[channel][:, None]
+        if levels is not None:
+            rows = np.vstack([rows, _ridge(limits, [level[channel] for level in levels], design.shape[1])])
+        # Ridge rows aim at 0: only the samples' part of the basis sees data.
+        basis = np.linalg.qr(rows)[0][: len(design)]
         result += np.sum((weighted[:, :, channel] @ basis) ** 2, axis=-1)
     return result
+
+
+def _ridge(limits: Sequence[Limit], levels: Sequence[float], columns: int) -> Array:
+    """(limits, columns): rows that hold limited coefficients near 0, in units of their standard deviation."""
+    rows = np.zeros((len(limits), columns))
+    for row, (column, share, side) in zip(rows, limits, strict=True):
+        row[column] = 1 / (share * (float(levels[side]) + LIGHT_FLOOR))
+    return rows
 
 
 def _best_line(evidence: Array, along: Array, places: Array, task: EdgeTask) -> tuple[float, float] | None:
@@ -291,9 +311,12 @@ def _refine(
     places = np.arange(-slack_px, slack_px + step_px / 2, step_px)
     offsets = x[None, :] - places[:, None]
     total = np.einsum("xc,bxc->b", weight, light**2)[:, None]
+    inner, outer = np.median(typical[x < -1.5], axis=0), np.median(typical[x > 1.5], axis=0)
+    # The weights count samples finer than a pixel as if each were new.
+    ridge = [_Ridge(task.beyond.limits(px_in), (inner[c], outer[c]), FINE_PX) for c in range(3)]
     chosen: tuple[float, float, list[Array]] | None = None
     for blur in task.blurs_px:
-        tables = [np.maximum(total - _explained(light, design, weight), 0.0) for design in task.beyond.designs(offsets, blur, px_in)]
+        tables = [np.maximum(total - _explained(light, design, weight, ridge), 0.0) for design in task.beyond.designs(offsets, blur, px_in)]
         least = min(_trimmed(table) for table in tables)
         if chosen is None or least < chosen[0]:
             chosen = least, blur, tables
@@ -319,7 +342,6 @@ def _refine(
     middle = float(np.mean(along))
     where = np.array([0.0 if fit is None else float(fit.place(middle)) for fit in fits])
     mean = float(share @ where)
-    inner, outer = np.median(typical[x < -1.5], axis=0), np.median(typical[x > 1.5], axis=0)
     model_px = _model_px(x - float(where[best]) / px_in, typical, weight, task.beyond, blur, px_in, best)
     return _Refined(
         whole.shifted(mean - where[best]),
@@ -371,7 +393,19 @@ def _trimmed(table: Array) -> float:
     return float(np.sum(np.sort(table.min(axis=1))[: max(2, int(0.7 * len(table)))]))
 
 
-def _explained(light: Array, design: Array, weight: Array) -> Array:
+@dataclass(frozen=True)
+class _Ridge:
+    limits: Sequence[Limit]
+    levels: tuple[float, float]
+    step_px: float
+
+    def information(self, columns: int) -> Array:
+        """(columns, columns)"""
+        rows = _ridge(self.limits, self.levels, columns)
+        return rows.T @ rows / self.step_px
+
+
+def _explained(light: Array, design: Array, weight: Array, ridge: Sequence[_Ridge]) -> Array:
     """(blocks, places): the weighted sum of squares of light (blocks, samples, 3) that a design (places, samples, k) explains."""
     result = np.zeros((len(light), len(design)))
     for channel in range(3):
@@ -379,7 +413,7 @@ def _explained(light: Array, design: Array, weight: Array) -> Array:
         right = np.swapaxes(weighted, 1, 2) @ light[:, :, channel].T  # (places, k, blocks)
         normal = np.swapaxes(weighted, 1, 2) @ design
         diagonal = np.einsum("pkk->pk", normal)
-        normal = normal + 1e-9 * diagonal.max(axis=1)[:, None, None] * np.eye(design.shape[2])
+        normal = normal + 1e-9 * diagonal.max(axis=1)[:, None, None] * np.eye(design.shape[2]) + ridge[channel].information(design.shape[2])
         result += np.sum(right * np.linalg.solve(normal, right), axis=1).T
     return result
 

@@ -24,8 +24,13 @@ SHADE_REACH_PX = 20.0
 GLUE_WIDTHS_IN = (0.0, 0.003, 0.006, 0.009, 0.013)
 # Glue lines on a lobe's own seam that are considered, inches (common practice, no source).
 OWN_LINES_IN = (0.0, 0.0015, 0.003, 0.005)
-# The field's own slope of light may be so large a share of it over the reach of the shade: keeps the slope from imitating a shadow.
+# The field's own slope of light is about so large a share of it over the reach of the shade: keeps the slope from imitating a shadow.
 FIELD_SLOPE = 0.1
+# The wood's figure changes its light by about so large a share a pixel, in a block's mean: keeps the slope from imitating an edge.
+FIGURE_SLOPE = 0.015
+
+# (column, standard deviation as a share of the light a pixel, side: 0 inside, 1 beyond)
+Limit = tuple[int, float, int]
 
 
 @dataclass(frozen=True)
@@ -34,6 +39,9 @@ class Plain:
 
     def alternatives(self) -> list[Beyond]:
         return []
+
+    def limits(self, px_in: float) -> list[Limit]:
+        return [(1, FIGURE_SLOPE, 0)]
 
     def reach_px(self, px_in: float) -> float:
         return NEAR_PX
@@ -49,6 +57,9 @@ class Half:
 
     def alternatives(self) -> list[Beyond]:
         return []
+
+    def limits(self, px_in: float) -> list[Limit]:
+        return [(1, FIGURE_SLOPE, 0), (3, FIGURE_SLOPE, 1)]
 
     def reach_px(self, px_in: float) -> float:
         return NEAR_PX
@@ -69,6 +80,9 @@ class Flush:
 
     def alternatives(self) -> list[Beyond]:
         return []
+
+    def limits(self, px_in: float) -> list[Limit]:
+        return [(1, FIGURE_SLOPE, 0), (-1, FIGURE_SLOPE, 1)]
 
     def reach_px(self, px_in: float) -> float:
         return NEAR_PX + GLUE_WIDTHS_IN[-1] / px_in
@@ -104,6 +118,9 @@ class Shaded:
         if self.u_lean_in:
             result.append(replace(self, lean_in=self.lean_in + self.u_lean_in))
         return result
+
+    def limits(self, px_in: float) -> list[Limit]:
+        return [(1, FIGURE_SLOPE, 0), (3, FIELD_SLOPE / self.reach_px(px_in), 1)]
 
     def reach_px(self, px_in: float) -> float:
         return min(SHADE_REACH_IN / px_in, SHADE_REACH_PX)
