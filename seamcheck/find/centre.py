@@ -44,25 +44,32 @@ HILL_IN = 0.7
 HARMONIC_KEEPS, TURN_KEEPS = 6, 3
 
 
-def centre_candidates(light: LogLight) -> list[Array]:
-    """Likely centres (2,), plane inches, in no particular order. The view should have 10 to 12 px/in."""
-    steps = light.limited_steps()
+def centre_candidates(light: LogLight, steps: Floats) -> tuple[list[Array], int]:
+    """Likely centres (2,), plane inches, and how many of them, the first, are the best place of a whole turn.
+
+    The view should have 10 to 12 px/in; `steps` are light.limited_steps().
+    """
     places: list[Array] = []
+    further: list[Array] = []
     for turn in TURNS_DEG:
         match = match_with_turned(steps[0], np.radians(turn), light.view.px_per_in)
-        places += [place for _, place in peaks(match, light, TURN_KEEPS)]
+        best, *others = [place for _, place in peaks(match, light, TURN_KEEPS)]
+        places.append(best)
+        further += others
     rated: list[tuple[float, Array]] = []
     for score in _harmonic_scores(steps, light):
         high = peaks(score, light, 2 * HARMONIC_KEEPS)
         usual = float(np.median([value for value, _ in high])) if high else 1.0
         rated += [(value / max(usual, 1e-9), place) for value, place in high[:2]]
     rated.sort(key=lambda one: -one[0])
-    places += [place for _, place in rated[:HARMONIC_KEEPS]]
     kept: list[Array] = []
-    for place in places:
+    favoured = 0
+    for place in places + further + [place for _, place in rated[:HARMONIC_KEEPS]]:
         if all(np.hypot(*(place - other)) > APART_IN for other in kept):
             kept.append(place)
-    return kept
+        if place is places[-1]:
+            favoured = len(kept)
+    return kept, favoured
 
 
 def peaks(score: Floats, light: LogLight, keep: int) -> list[tuple[float, Array]]:

@@ -33,6 +33,9 @@ REVERSED_SHARE, CLEARLY = 0.35, 0.5
 # Rendered inlays show none at all, taped roses 0.05 and more.
 COVERED_BELOW, TAPED_SHARE = 0.35, 0.02
 
+# Luminance (Rec. 709 weights, on logarithms) in terms of the channels: mean brightness, red less green, blue less green.
+TO_LUMINANCE = np.array([1.0, 0.2126 - 1 / 3, 0.0722 - 1 / 3])
+
 # How sure tape makes that the rose stands on the field. Pins or weights can hold a dry fit too, so no tape says less.
 RAISED_WITH_TAPE, RAISED_WITHOUT = 0.97, 0.25
 
@@ -44,12 +47,24 @@ def tell_dark_sides(light: LogLight, lobes: Sequence[FoundLobe]) -> tuple[FoundL
     opposite is laid the other way round. Tape shows none.
     """
     difference, shows, _ = seam_contrast(light, lobes)
+    if _brightness_jump(light, lobes, shows & (difference > CLEARLY)) < 0:  # the rough fit took the brighter half for the dark one
+        lobes = [_turned_over(lobe) for lobe in lobes]
     told = []
     for lobe, one in zip(lobes, (row[clear] for row, clear in zip(difference, shows, strict=True)), strict=True):
         against, along = int((one < -CLEARLY).sum()), int((one > CLEARLY).sum())
         turned = against > REVERSED_SHARE * max(len(one), 1) and against > 2 * along
-        told.append(replace(lobe, dark_side="ccw" if lobe.dark_side == "cw" else "cw") if turned else lobe)
+        told.append(_turned_over(lobe) if turned else lobe)
     return tuple(told)
+
+
+def _turned_over(lobe: FoundLobe) -> FoundLobe:
+    return replace(lobe, dark_side="ccw" if lobe.dark_side == "cw" else "cw")
+
+
+def _brightness_jump(light: LogLight, lobes: Sequence[FoundLobe], where: NDArray[np.bool_]) -> float:
+    """How much brighter the supposedly lighter half is (log luminance), middle of the stations told."""
+    dark, bright, _, _ = _half_colours(light, lobes)
+    return float(np.median((bright - dark)[where] @ TO_LUMINANCE)) if where.any() else 0.0
 
 
 def raised_by_tape(light: LogLight, lobes: Sequence[FoundLobe]) -> float:
@@ -69,6 +84,15 @@ def seam_contrast(light: LogLight, lobes: Sequence[FoundLobe]) -> tuple[Array, N
 
     Each (lobes, stations).
     """
+    dark, bright, clear, reached = _half_colours(light, lobes)
+    if not clear.any():
+        return np.zeros(clear.shape), clear, reached
+    direction, _ = discriminant(dark[clear], bright[clear])
+    return np.asarray(np.clip((bright - dark) @ direction, -1.5, 1.5), float), clear, reached
+
+
+def _half_colours(light: LogLight, lobes: Sequence[FoundLobe]) -> tuple[Array, Array, NDArray[np.bool_], NDArray[np.bool_]]:
+    """Colours (lobes, stations, 3) of the dark and the light half; where both are wood; where both lie within the photo."""
     root, left, tip, right = np.moveaxis(np.stack([lobe.kite.corners_in for lobe in lobes]), 1, 0)
     axis = tip - root
     clockwise = right_of(axis / np.linalg.norm(axis, axis=1, keepdims=True))
@@ -79,16 +103,12 @@ def seam_contrast(light: LogLight, lobes: Sequence[FoundLobe]) -> tuple[Array, N
     colours, shows, in_photo = [], [], []
     reach = light.view.seen.astype(np.float32)
     for places in (foot[:, :, None] + across, foot[:, :, None] - across):
-        colours.append(sample(light.channels, light.view, places).mean(axis=2))
+        colours.append(sample(light.channels, light.view, places).mean(axis=2).astype(float))
         shows.append(sample(light.wood, light.view, places).min(axis=2) > 0.99)
         in_photo.append(sample(reach, light.view, places).min(axis=2) > 0.99)
     right_dark = np.array([lobe.dark_side == "cw" for lobe in lobes])[:, None, None]
     dark, bright = np.where(right_dark, *colours), np.where(right_dark, *colours[::-1])
-    clear, reached = shows[0] & shows[1], in_photo[0] & in_photo[1]
-    if not clear.any():
-        return np.zeros(clear.shape), clear, reached
-    direction, _ = discriminant(dark[clear], bright[clear])
-    return np.asarray(np.clip((bright - dark) @ direction, -1.5, 1.5), float), clear, reached
+    return dark, bright, shows[0] & shows[1], in_photo[0] & in_photo[1]
 
 
 def discriminant(inner: Array, outer: Array) -> tuple[Array, float]:

@@ -17,7 +17,7 @@ from ..basis.frames import Array, right_of
 from ..basis.lines import Line
 from ..edges import NO_SHARPENING, LinearPatch, Sharpening, Strip, sample_strip
 from ..plane.camera import Camera
-from .edge_profile import INSIDE_PX, Beyond, Limit
+from .edge_profile import GLUE_WIDTHS_IN, INSIDE_PX, Beyond, Flush, Limit
 from .line_fit import MIN_BLOCKS, LineFit, fit_line
 from .region import region_evidence
 
@@ -38,6 +38,9 @@ MODEL_CEILING_PX = 8.0
 FINE_PX = 0.25  # samples of the refined profiles
 # What a profile model misses (halos of sharpening, the wood's figure), as shares of the light and of the jump.
 MISS_OF_LIGHT, MISS_OF_JUMP = 0.03, 0.03
+# How often blocks and samples repeat each other when designs are compared. Beside dark wood a dark glue line differs from
+# none by less than sharpening's halo does, so next to nothing is learnt there.
+REPEATS, DARK_WOOD_REPEATS = 3.0, 60.0
 # The blur of one edge may be so much more or less than the rose's.
 BLUR_DOUBT = 1.2
 # Halos of sharpening and the wood's figure leave a well-fitted edge so uncertain, px: figured wood gives 0.04-0.10 px a line.
@@ -113,6 +116,7 @@ class EdgeFit:
     inside_light: Array  # (3,) linear B, G, R of the wood just inside
     outside_light: Array  # (3,) beyond
     misfit: float  # what the model leaves, over what it is allowed to
+    glue_in: float = 0.0  # width of the glue line beyond a flush edge
 
 
 def measure_edge(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float) -> EdgeFit | None:
@@ -284,6 +288,7 @@ class _Refined:
     outside_light: Array
     contrast: float
     misfit: float
+    glue_in: float
 
 
 def _refine(
@@ -335,8 +340,12 @@ def _refine(
     whole = fits[best]
     if whole is None:
         return None
-    # Designs that fit nearly as well (the glue's width) share the answer; blocks repeat each other, hence a third.
-    chi = (sums - sums[best]) * FINE_PX / usual / 3
+    # Designs that fit nearly as well (the glue's width) share the answer.
+    dark = float(np.mean(np.log(inner + LIGHT_FLOOR) - np.log(outer + LIGHT_FLOOR))) < 0
+    chi = (sums - sums[best]) * FINE_PX / usual / (DARK_WOOD_REPEATS if dark else REPEATS)
+    if isinstance(task.beyond, Flush):
+        chi = chi + task.beyond.surprise()
+        chi -= chi.min()
     share = np.array([0.0 if fit is None else float(np.exp(-0.5 * c)) for c, fit in zip(chi, fits, strict=True)])
     share /= share.sum()
     middle = float(np.mean(along))
@@ -351,6 +360,7 @@ def _refine(
         outer,
         float(np.max(np.abs(outer - inner) * np.sqrt(np.median(weight, axis=0)))),
         usual,
+        float(share @ np.array(GLUE_WIDTHS_IN)) if isinstance(task.beyond, Flush) else 0.0,
     )
 
 
@@ -460,4 +470,4 @@ def _edge_of(refined: _Refined, task: EdgeTask, z_in: float) -> EdgeFit:
         fit.half_span,
         fit.seen_fraction,
     )
-    return EdgeFit(line, refined.blur_px, refined.contrast, refined.inside_light, refined.outside_light, refined.misfit)
+    return EdgeFit(line, refined.blur_px, refined.contrast, refined.inside_light, refined.outside_light, refined.misfit, refined.glue_in)

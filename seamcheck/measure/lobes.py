@@ -34,6 +34,8 @@ WELL_SEEN = 0.7
 # The blur at the rose, as a share of that at the cards: focus and the lens differ a little across the photo.
 BLUR_SHARES = (0.8, 1.0, 1.25)
 SIDES = (-1, 1)  # left, right
+# Glue lines round an inlaid lobe: mean and standard deviation where nothing is known, and how alike they are at best (common practice, no source).
+ANY_GLUE_IN, MIN_U_GLUE_IN = (0.005, 0.004), 0.003
 ROOM_CAP_IN = 0.6
 ROOM_PLACES = 24
 # An edge teaches the shade with this much contrast, and this much of it seen.
@@ -89,6 +91,8 @@ def measure_lobes(
     axes = [_axis(own, pair, half) for own, pair, half in zip(owns, first, half_angles, strict=True)]
     owns = [own if own is None or axis is None or abs(wrap_angle(own.line.bearing - axis)) < ODD_ANGLE else None for own, axis in zip(owns, axes, strict=True)]
     shading = _learn(context, axes, first, half_angles) if raised else None
+    if not raised:
+        beyond = Flush(_usual_glue(lobes, first))
     fits = []
     for k, lobe in enumerate(lobes):
         pair = []
@@ -158,6 +162,19 @@ def _woods(lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | None]) -> dict[b
             middle = np.median(seen, axis=0)
             result[dark] = Wood(middle, 1.4826 * np.median(np.abs(np.array(seen) - middle), axis=0))
     return result
+
+
+def _usual_glue(lobes: Sequence[FoundLobe], pairs: Sequence[Sequence[EdgeFit | None]]) -> tuple[float, float]:
+    """Mean and standard deviation (inches) of the glue lines round the rose, as the light halves show them."""
+    seen = [
+        edge.glue_in
+        for lobe, pair in zip(lobes, pairs, strict=True)
+        for side, edge in zip(SIDES, pair, strict=True)
+        if edge is not None and lobe.dark_side is not None and not _is_dark(lobe, side)
+    ]
+    if len(seen) < 3:
+        return ANY_GLUE_IN
+    return float(np.mean(seen)), float(np.hypot(np.std(seen, ddof=1), MIN_U_GLUE_IN))
 
 
 def _axis(own: EdgeFit | None, pair: Sequence[EdgeFit | None], half_angle: float | None) -> float | None:
