@@ -18,6 +18,7 @@ N_EDGES, EDGE_APART_PX = 4, 2  # looked for, and how far apart at least
 FINE_PX = 5.0  # beside the reference edge every half pixel is kept, farther off every whole one
 # Tape: a block whose wood differs from the joint's by this share of the contrast of its two woods, or whose hue is no wood's of the rose.
 TAPE_AWAY, FOREIGN_HUE = 0.45, 0.3
+LEAST_CONTRAST = 0.4  # of the usual one
 GROUP_BLOCKS = 6  # of the strip's blocks to a profile
 REACH_PX = 7.0  # of wood beside the slit that is fitted; farther in it says nothing of the joint
 FINE_FIGURE = 0.03  # of the light: what no smooth change of the wood explains, likewise
@@ -52,8 +53,16 @@ def moved(reference: Reference, shared: Array) -> Reference:
     return Reference(reference.inner_px + step[0], reference.outer_px + step[1], reference.bow_px + step[2])
 
 
-def wood_hues(strips: Sequence[JointStrip]) -> Array:
-    """(2, 2): usual hue of the joints' lighter and of their darker side, of blocks whose sides differ: tape crosses both."""
+@dataclass(frozen=True, eq=False)
+class Woods:
+    """The rose's woods as its joints show them."""
+
+    hues: Array  # (2, 2): usual hue of the joints' lighter and of their darker side
+    contrast: float  # usual log of the lighter side's luma over the darker side's
+
+
+def joint_woods(strips: Sequence[JointStrip]) -> Woods:
+    """Learnt from blocks whose sides differ: tape crosses both."""
     left, right = (np.concatenate(sides) for sides in zip(*(_sides(strip) for strip in strips), strict=True))
     apart = np.abs(left @ LUMA_BGR - right @ LUMA_BGR)
     seen = np.isfinite(apart)
@@ -62,19 +71,29 @@ def wood_hues(strips: Sequence[JointStrip]) -> Array:
     lighter = (left @ LUMA_BGR > right @ LUMA_BGR)[:, None]
     pair = np.stack([np.where(lighter, left, right), np.where(lighter, right, left)])[:, telling]
     with empty_is_nan():
-        return np.asarray(np.nanmedian(_hue(pair), axis=1), float)
+        hues = np.asarray(np.nanmedian(_hue(pair), axis=1), float)
+    lightness = np.log(pair @ LUMA_BGR + 0.02)
+    return Woods(hues, float(np.median(lightness[0] - lightness[1])) if telling.any() else 0.0)
 
 
-def clear_blocks(strip: JointStrip, hues: Array) -> Array:
-    """Blocks (n_blocks,) in which both sides have the joint's usual colours, and these are woods of the rose: no tape."""
+def clear_blocks(strip: JointStrip, woods: Woods, alike: bool) -> Array:
+    """Blocks (n_blocks,) in which both sides have the joint's usual colours, and these are woods of the rose: no tape.
+
+    Unless the two halves may be alike, their contrast has to be that of the rose's other joints.
+    """
     sides = _sides(strip)
+    foreign = np.stack([np.linalg.norm(_hue(side)[:, None] - woods.hues, axis=2).min(axis=1) for side in sides])
+    clear = ~np.any(foreign > FOREIGN_HUE, axis=0)
+    if not alike:
+        left, right = (np.log(side @ LUMA_BGR + 0.02) for side in sides)
+        clear &= ~(np.abs(left - right) < LEAST_CONTRAST * woods.contrast)
+    if not clear.any():
+        return clear
     with empty_is_nan():
-        usual = [np.nanmedian(side, axis=0) for side in sides]
+        usual = [np.nanmedian(side[clear], axis=0) for side in sides]
     contrast = max(float(np.linalg.norm(usual[1] - usual[0])), 0.1)
     away = np.stack([np.linalg.norm(side - mid, axis=1) for side, mid in zip(sides, usual, strict=True)])
-    foreign = np.stack([np.linalg.norm(_hue(side)[:, None] - hues, axis=2).min(axis=1) for side in sides])
-    off = np.maximum(away / (TAPE_AWAY * contrast), foreign / FOREIGN_HUE)
-    return np.where(np.isfinite(off), off, 0).max(axis=0) < 1
+    return np.asarray(clear & ~np.any(away > TAPE_AWAY * contrast, axis=0))
 
 
 def _sides(strip: JointStrip) -> list[Array]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..basis.frames import Array, bearing_of, right_of
-from ..kite import FoundRose, Kite
+from ..kite import FoundLobe, FoundRose
 
 # Two edges whose rough places lie farther apart than this are no joint: a lobe is missing between them. Common practice, no source.
 FARTHEST_APART_IN = 0.2
@@ -26,6 +26,7 @@ class JointSite:
     right_edge_in: Array  # (2, 2)
     left_axis_in: Array | None  # (2, 2): root and tip of the left lobe, whose own seam is another edge; None for the field
     right_axis_in: Array | None  # (2, 2)
+    alike: bool = False  # the halves that face each other may be of one wood (a lobe laid the wrong way round, or not known)
 
     @property
     def length_in(self) -> float:
@@ -63,7 +64,9 @@ def _lobe_joints(rose: FoundRose) -> list[JointSite]:
             for a, b in zip(here, here[1:] + here[:1], strict=True):
                 one, other = rose.lobes[a].kite, rose.lobes[b].kite
                 if a != b:
-                    sites.append(_site((a, b), one, other, _edge(one.root_in, one.right_in), _edge(other.root_in, other.left_in)))
+                    sites.append(
+                        _site((a, b), rose.lobes[a], rose.lobes[b], _edge(one.root_in, one.right_in), _edge(other.root_in, other.left_in))
+                    )
             continue
         before = sorted((i for i, r, _ in lobes if r < ring), key=lambda i: bearing[i])
         for c in here if before else []:
@@ -71,8 +74,8 @@ def _lobe_joints(rose: FoundRose) -> list[JointSite]:
             a, b = before[int(np.argmax(clockwise_from))], before[int(np.argmin(clockwise_from))]
             one, it, other = rose.lobes[a].kite, rose.lobes[c].kite, rose.lobes[b].kite
             left, right = _edge(it.root_in, it.left_in), _edge(it.root_in, it.right_in)
-            sites.append(_site((a, c), one, it, _abreast(left, one.right_in, one.tip_in), left))
-            sites.append(_site((c, b), it, other, right, _abreast(right, other.left_in, other.tip_in)))
+            sites.append(_site((a, c), rose.lobes[a], rose.lobes[c], _abreast(left, one.right_in, one.tip_in), left))
+            sites.append(_site((c, b), rose.lobes[c], rose.lobes[b], right, _abreast(right, other.left_in, other.tip_in)))
     return [site for site in sites if _plausible(site)]
 
 
@@ -94,9 +97,12 @@ def _field_joints(rose: FoundRose, joints: list[JointSite]) -> list[JointSite]:
     return sites
 
 
-def _site(pair: tuple[int, int], one: Kite, other: Kite, left: Array, right: Array) -> JointSite:
+def _site(pair: tuple[int, int], one: FoundLobe, other: FoundLobe, left: Array, right: Array) -> JointSite:
     ends = (left + right) / 2
-    return JointSite(pair, ends, left, right, _edge(one.root_in, one.tip_in), _edge(other.root_in, other.tip_in))
+    # Going round, the right half of one lobe faces the left half of the next: dark meets light where both lie the same way.
+    alike = None in (one.dark_side, other.dark_side) or one.dark_side != other.dark_side
+    left_axis, right_axis = (_edge(lobe.kite.root_in, lobe.kite.tip_in) for lobe in (one, other))
+    return JointSite(pair, ends, left, right, left_axis, right_axis, alike)
 
 
 def _edge(from_in: Array, to_in: Array) -> Array:

@@ -14,12 +14,13 @@ from ..edges import LinearPatch
 from ..plane.camera import Camera
 from .gap_model import JointData, Weighed, hue_evidence, weigh
 from .gap_optics import Optics, measure_optics
-from .gap_profiles import Reference, clear_blocks, find_edges, moved, profiles, shared_prior, with_noise_of, wood_hues
+from .gap_profiles import Reference, clear_blocks, find_edges, joint_woods, moved, profiles, shared_prior, with_noise_of
 from .gap_sites import JointSite
 from .gap_strip import JointStrip, sample_joint
 
 HALF_WIDTH_IN = 0.13  # of the strip: a gap of 0.08 in beside rough places 0.03 in off
 LEAST_CLEAR = 0.3  # of a joint's length; less says too little about its widest place
+SOFTEST_PX = 2.5  # of blur, standard deviation: beyond it a gap's two edges run into one
 BOW_IN = 0.0005  # standard uncertainty of the opening at its widest from edges that aren't quite straight. Common practice, no source.
 STATION_ENDS_IN = (0.04, 0.06)  # the opening counts from and to so far from the nominal edge's ends, where the corners are
 USUAL_GAP_IN = 0.03  # the prior on an opening falls off by e over so much: wider ones are rarer. Common practice, no source.
@@ -64,11 +65,14 @@ def measure_gaps(patch: LinearPatch, camera: Camera, sites: Sequence[JointSite],
     shown = [strip for strip in strips if strip is not None]
     if not shown:
         return [_nothing(site) for site in sites]
-    hues = wood_hues(shown)
-    clears = [None if strip is None else clear_blocks(strip, hues) for strip in strips]
+    woods = joint_woods(shown)
+    clears = [None if strip is None else clear_blocks(strip, woods, site.alike) for strip, site in zip(strips, sites, strict=True)]
     optics = measure_optics(shown, [clear for clear in clears if clear is not None])
     gaps: list[GapFit | Reason] = []
     for site, strip, clear in zip(sites, strips, clears, strict=True):
+        if optics.blur_px > SOFTEST_PX:
+            gaps.append(Reason.EDGE_AMBIGUOUS)
+            continue
         if strip is None or clear is None or clear.mean() < LEAST_CLEAR:
             gaps.append(_nothing(site))
             continue
