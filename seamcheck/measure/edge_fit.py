@@ -43,6 +43,10 @@ MISS_OF_LIGHT, MISS_OF_JUMP = 0.03, 0.03
 REPEATS, DARK_WOOD_REPEATS = 3.0, 60.0
 # The blur of one edge may be so much more or less than the rose's.
 BLUR_DOUBT = 1.2
+# The sharpening learnt from black on white may be so much milder on wood: phones hold it back where contrast is low.
+SHARPENING_DOUBT = 0.6
+# How far along a profile what a model misses keeps its sign, px.
+MISFIT_RUN_PX = 3.0
 # Halos of sharpening and the wood's figure leave a well-fitted edge so uncertain, px: figured wood gives 0.04-0.10 px a line.
 MODEL_FLOOR_PX = 0.1
 # Edges are straight to about so much over the outer part of a lobe, inches (common practice, no source).
@@ -300,8 +304,8 @@ def _refine(
     """
     reach_px = task.beyond.reach_px(px_in)
     strip = _outward_strip(patch, camera, task, z_in, px_in, max(INSIDE_PX, reach_px), FINE_PX)
-    along, light, shown = _block_means(strip, _bare_rows(strip, task, 2 * px_in))
-    light = task.sharpening.undone(light, FINE_PX)
+    along, drawn, shown = _block_means(strip, _bare_rows(strip, task, 2 * px_in))
+    light = task.sharpening.undone(drawn, FINE_PX)
     x = strip.across_in / px_in
     seen = (x >= -INSIDE_PX) & (x <= reach_px)
     x, light = x[seen], light[:, seen]
@@ -309,6 +313,7 @@ def _refine(
     keep = shown & (inward > INSIDE_PX * px_in) & (outward > 0.8 * reach_px * px_in) & np.isfinite(light).all(axis=(1, 2))
     if keep.sum() < MIN_BLOCKS:
         return None
+    drawn = np.median(drawn[keep], axis=0)
     along, light = along[keep], light[keep].astype(float)
     typical = np.median(light, axis=0)  # (samples, 3)
     jump = typical.max(axis=0) - typical.min(axis=0)
@@ -351,7 +356,8 @@ def _refine(
     middle = float(np.mean(along))
     where = np.array([0.0 if fit is None else float(fit.place(middle)) for fit in fits])
     mean = float(share @ where)
-    model_px = _model_px(x - float(where[best]) / px_in, typical, weight, task.beyond, blur, px_in, best)
+    other = Sharpening(task.sharpening.strength * SHARPENING_DOUBT, task.sharpening.radius_px).undone(drawn, FINE_PX)[seen]
+    model_px = _model_px(x - float(where[best]) / px_in, typical, other, weight, task.beyond, blur, px_in, best)
     return _Refined(
         whole.shifted(mean - where[best]),
         blur,
@@ -364,7 +370,7 @@ def _refine(
     )
 
 
-def _model_px(x: Array, typical: Array, weight: Array, beyond: Beyond, blur: float, px_in: float, option: int) -> float:
+def _model_px(x: Array, typical: Array, other_typical: Array, weight: Array, beyond: Beyond, blur: float, px_in: float, option: int) -> float:
     """Standard uncertainty (px) of the edge's place from the model: each alternative's change, as far as it looks like a shift.
 
     First order: what remains of a changed profile, once the linear levels have taken their part, is projected on what a
@@ -382,8 +388,8 @@ def _model_px(x: Array, typical: Array, weight: Array, beyond: Beyond, blur: flo
         other = model.designs(x, blur, px_in)[0]
         if other.shape == base.shape:
             others.append(other)
-    along = 0.0
-    across = np.zeros(len(others))
+    along = left = 0.0
+    across = np.zeros(len(others) + 1)
     for channel in range(3):
         root = np.sqrt(weight[:, channel])
         basis = np.linalg.qr(base * root[:, None])[0]
@@ -393,9 +399,15 @@ def _model_px(x: Array, typical: Array, weight: Array, beyond: Beyond, blur: flo
         along += float(shift @ shift)
         for k, other in enumerate(others):
             across[k] += float(shift @ (root * ((other - base) @ coefficients)))
+        across[-1] += float(shift @ (root * (other_typical[:, channel] - typical[:, channel])))
+        residual = root * typical[:, channel]
+        residual = residual - basis @ (basis.T @ residual)
+        left += float(residual @ residual)
     if along <= 0:
         return MODEL_CEILING_PX
-    return float(np.hypot(MODEL_FLOOR_PX, np.minimum(np.linalg.norm(across / along), MODEL_CEILING_PX)))
+    # What no alternative explains runs on over MISFIT_RUN_PX and through all channels alike: noise with that correlation.
+    unexplained = left / len(x) * MISFIT_RUN_PX / FINE_PX / along
+    return float(min(np.sqrt(MODEL_FLOOR_PX**2 + np.sum((across / along) ** 2) + unexplained), MODEL_CEILING_PX))
 
 
 def _trimmed(table: Array) -> float:

@@ -36,6 +36,8 @@ BLUR_SHARES = (0.8, 1.0, 1.25)
 SIDES = (-1, 1)  # left, right
 # Glue lines round an inlaid lobe: mean and standard deviation where nothing is known, and how alike they are at best (common practice, no source).
 ANY_GLUE_IN, MIN_U_GLUE_IN = (0.005, 0.004), 0.003
+# A fainter step than this, or one that fits so many times worse than the rose's usual, is tape's or a shadow's.
+LEAST_CONTRAST, MOST_MISFIT = 1.5, 10.0
 ROOM_CAP_IN = 0.6
 ROOM_PLACES = 24
 # An edge teaches the shade with this much contrast, and this much of it seen.
@@ -93,15 +95,26 @@ def measure_lobes(
     shading = _learn(context, axes, first, half_angles) if raised else None
     if not raised:
         beyond = Flush(_usual_glue(lobes, first))
+    pairs = [
+        [_again(context, k, side, owns[k], first[k], axes[k], half_angles[k], shading, beyond) for side in SIDES] for k in range(len(lobes))
+    ]
+    misfits = [edge.misfit for pair in pairs for edge in pair if edge is not None]
+    usual_misfit = float(np.median(misfits)) if misfits else 0.0
     fits = []
-    for k, lobe in enumerate(lobes):
-        pair = []
-        for side in SIDES:
-            edge = _again(context, k, side, owns[k], first[k], axes[k], half_angles[k], shading, beyond)
-            wood = woods.get(_is_dark(lobe, side))
-            pair.append(edge if edge is None or wood is None or wood.is_like(_tone(edge.inside_light)) else None)
-        fits.append(LobeFit(owns[k], pair[0], pair[1]))
+    for lobe, own, pair in zip(lobes, owns, pairs, strict=True):
+        left, right = (
+            edge if edge is not None and _is_sound(edge, woods.get(_is_dark(lobe, side)), usual_misfit) else None
+            for side, edge in zip(SIDES, pair, strict=True)
+        )
+        fits.append(LobeFit(own, left, right))
     return LobeFits(tuple(fits), shading)
+
+
+def _is_sound(edge: EdgeFit, wood: Wood | None, usual_misfit: float) -> bool:
+    """Whether an edge is a step at all, fits about as well as the rose's others, and bounds the wood that it should."""
+    if edge.contrast < LEAST_CONTRAST or edge.misfit > MOST_MISFIT * usual_misfit:
+        return False
+    return wood is None or bool(wood.is_like(_tone(edge.inside_light)))
 
 
 @dataclass(frozen=True)

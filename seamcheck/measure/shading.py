@@ -26,7 +26,7 @@ USUAL_SOFTNESS_IN = (0.008, 0.012)
 # Edges needed before two lamps' seven unknowns are worth asking for.
 MIN_EDGES = 3
 # How many neighbouring samples of a shade profile stray together.
-REPEATS = 8.0
+REPEATS = 20.0
 
 
 @dataclass(frozen=True)
