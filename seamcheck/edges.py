@@ -68,6 +68,16 @@ class Sharpening:
     strength: float
     radius_px: float
 
+    def luma_undone(self, light: Array, step_px: float) -> Array:
+        """Linear light (..., n) of the luma of profiles (..., n, 3) across a straight edge, with the sharpening undone.
+
+        A JPEG keeps colour at half the luma's resolution: only the luma is sharp enough to place an edge by.
+        """
+        luma = srgb_encode(light) @ LUMA_BGR
+        if self.strength > 0:
+            luma = luma @ _undoing(luma.shape[-1], step_px, self.strength, self.radius_px).T
+        return srgb_decode(luma)
+
     def undone(self, light: Array, step_px: float) -> Array:
         """Profiles (..., n, 3) of linear light across a straight edge, sampled every step_px, with the sharpening undone.
 

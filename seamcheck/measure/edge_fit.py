@@ -305,7 +305,7 @@ def _refine(
     reach_px = task.beyond.reach_px(px_in)
     strip = _outward_strip(patch, camera, task, z_in, px_in, max(INSIDE_PX, reach_px), FINE_PX)
     along, drawn, shown = _block_means(strip, _bare_rows(strip, task, 2 * px_in))
-    light = task.sharpening.undone(drawn, FINE_PX)
+    light = task.sharpening.luma_undone(drawn, FINE_PX)[..., None]
     x = strip.across_in / px_in
     seen = (x >= -INSIDE_PX) & (x <= reach_px)
     x, light = x[seen], light[:, seen]
@@ -313,9 +313,9 @@ def _refine(
     keep = shown & (inward > INSIDE_PX * px_in) & (outward > 0.8 * reach_px * px_in) & np.isfinite(light).all(axis=(1, 2))
     if keep.sum() < MIN_BLOCKS:
         return None
-    drawn = np.median(drawn[keep], axis=0)
+    drawn = np.median(drawn[keep], axis=0).astype(float)
     along, light = along[keep], light[keep].astype(float)
-    typical = np.median(light, axis=0)  # (samples, 3)
+    typical = np.median(light, axis=0)  # (samples, 1)
     jump = typical.max(axis=0) - typical.min(axis=0)
     weight = 1 / (MISS_OF_LIGHT * typical + MISS_OF_JUMP * jump + LIGHT_FLOOR / 2) ** 2
     places = np.arange(-slack_px, slack_px + step_px / 2, step_px)
@@ -323,7 +323,7 @@ def _refine(
     total = np.einsum("xc,bxc->b", weight, light**2)[:, None]
     inner, outer = np.median(typical[x < -1.5], axis=0), np.median(typical[x > 1.5], axis=0)
     # The weights count samples finer than a pixel as if each were new.
-    ridge = [_Ridge(task.beyond.limits(px_in), (inner[c], outer[c]), FINE_PX) for c in range(3)]
+    ridge = [_Ridge(task.beyond.limits(px_in), (inner[c], outer[c]), FINE_PX) for c in range(light.shape[2])]
     chosen: tuple[float, float, list[Array]] | None = None
     for blur in task.blurs_px:
         tables = [np.maximum(total - _explained(light, design, weight, ridge), 0.0) for design in task.beyond.designs(offsets, blur, px_in)]
@@ -334,7 +334,7 @@ def _refine(
     _, blur, tables = chosen
     sums = np.array([_trimmed(table) for table in tables])
     best = int(np.argmin(sums))
-    freedom = max(3 * (INSIDE_PX + reach_px) - 16, 8)  # independent samples a block, less the unknowns
+    freedom = max(INSIDE_PX + reach_px - 6, 6)  # independent samples a block, less the unknowns
     scale = np.maximum(tables[best].min(axis=1) * FINE_PX / freedom, 1e-6)
     usual = float(np.median(scale))
     fits = []
@@ -356,14 +356,14 @@ def _refine(
     middle = float(np.mean(along))
     where = np.array([0.0 if fit is None else float(fit.place(middle)) for fit in fits])
     mean = float(share @ where)
-    other = Sharpening(task.sharpening.strength * SHARPENING_DOUBT, task.sharpening.radius_px).undone(drawn, FINE_PX)[seen]
+    other = Sharpening(task.sharpening.strength * SHARPENING_DOUBT, task.sharpening.radius_px).luma_undone(drawn, FINE_PX)[seen, None]
     model_px = _model_px(x - float(where[best]) / px_in, typical, other, weight, task.beyond, blur, px_in, best)
     return _Refined(
         whole.shifted(mean - where[best]),
         blur,
         float(np.sqrt(share @ (where - mean) ** 2 + (model_px * px_in) ** 2 + BOW_IN**2)),
-        inner,
-        outer,
+        np.median(drawn[seen][x < -1.5], axis=0),
+        np.median(drawn[seen][x > 1.5], axis=0),
         float(np.max(np.abs(outer - inner) * np.sqrt(np.median(weight, axis=0)))),
         usual,
         float(share @ np.array(GLUE_WIDTHS_IN)) if isinstance(task.beyond, Flush) else 0.0,
@@ -390,7 +390,7 @@ def _model_px(x: Array, typical: Array, other_typical: Array, weight: Array, bey
             others.append(other)
     along = left = 0.0
     across = np.zeros(len(others) + 1)
-    for channel in range(3):
+    for channel in range(typical.shape[1]):
         root = np.sqrt(weight[:, channel])
         basis = np.linalg.qr(base * root[:, None])[0]
         coefficients = np.linalg.lstsq(base * root[:, None], typical[:, channel] * root, rcond=None)[0]
@@ -430,7 +430,7 @@ class _Ridge:
 def _explained(light: Array, design: Array, weight: Array, ridge: Sequence[_Ridge]) -> Array:
     """(blocks, places): the weighted sum of squares of light (blocks, samples, 3) that a design (places, samples, k) explains."""
     result = np.zeros((len(light), len(design)))
-    for channel in range(3):
+    for channel in range(light.shape[2]):
         weighted = design * weight[:, channel][:, None]
         right = np.swapaxes(weighted, 1, 2) @ light[:, :, channel].T  # (places, k, blocks)
         normal = np.swapaxes(weighted, 1, 2) @ design
@@ -443,8 +443,8 @@ def _explained(light: Array, design: Array, weight: Array, ridge: Sequence[_Ridg
 def _untaped(light: Array, design: Array, weight: Array, at_px: Array, places_px: Array) -> Array:
     """(blocks,) whether a block's wood (first column) and field (third column) look like the other blocks'."""
     index = np.clip(np.round((at_px - places_px[0]) / (places_px[1] - places_px[0])).astype(int), 0, len(places_px) - 1)
-    tone = np.empty((3, len(light), 2))
-    for channel in range(3):
+    tone = np.empty((light.shape[2], len(light), 2))
+    for channel in range(light.shape[2]):
         root = np.sqrt(weight[:, channel])
         solve = np.linalg.pinv(design * root[:, None])[index]  # (blocks, k, samples)
         level = np.einsum("bks,bs->bk", solve, light[:, :, channel] * root)

@@ -26,6 +26,9 @@ GLUE_WIDTHS_IN = (0.0, 0.003, 0.006, 0.009, 0.013)
 OWN_LINES_IN = (0.0, 0.0015, 0.003, 0.005)
 # The field's own slope of light is about so large a share of it over the reach of the shade: keeps the slope from imitating a shadow.
 FIELD_SLOPE = 0.1
+# The learnt shade may be so much off next to the edge, as a share of the field's light, over about this length (inches): light
+# thrown back by the lobe's side, halos of sharpening.
+SHADE_DOUBT, CONTACT_IN = 0.08, 0.012
 # The wood's figure changes its light by about so large a share a pixel, in a block's mean: keeps the slope from imitating an edge.
 FIGURE_SLOPE = 0.015
 
@@ -133,7 +136,7 @@ class Shaded:
         return result
 
     def limits(self, px_in: float) -> list[Limit]:
-        return [(1, FIGURE_SLOPE, 0), (3, FIELD_SLOPE / self.reach_px(px_in), 1)]
+        return [(1, FIGURE_SLOPE, 0), (3, FIELD_SLOPE / self.reach_px(px_in), 1), (4, SHADE_DOUBT, 1)]
 
     def reach_px(self, px_in: float) -> float:
         return min(SHADE_REACH_IN / px_in, SHADE_REACH_PX)
@@ -148,7 +151,8 @@ class Shaded:
         field *= np.clip((fine - side_px) / 0.1 + 0.5, 0, 1)
         kernel = np.exp(-0.5 * (np.arange(-60, 61) * 0.1 / blur_px) ** 2)
         blurred = np.interp(place_px, fine, np.convolve(field, kernel / kernel.sum(), mode="same"))
-        columns = [inside, place_px - ramp, blurred, blurred * place_px]
+        near = np.exp(-np.maximum(place_px - side_px, 0.0) * px_in / CONTACT_IN)
+        columns = [inside, place_px - ramp, blurred, blurred * place_px, near * (1 - inside)]
         if side_px > 0.3:
             _, beyond, _, _ = _pieces(place_px - side_px, blur_px)
             columns.append((1 - inside) - beyond)
