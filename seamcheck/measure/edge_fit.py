@@ -45,6 +45,8 @@ REPEATS, DARK_WOOD_REPEATS = 3.0, 60.0
 BLUR_DOUBT = 1.2
 # The sharpening learnt from black on white may be so much milder on wood: phones hold it back where contrast is low.
 SHARPENING_DOUBT = 0.6
+# A step in luma of fewer times what its model may miss is too faint to place an edge by.
+FAINT = 5.0
 # How far along a profile what a model misses keeps its sign, px.
 MISFIT_RUN_PX = 3.0
 # Halos of sharpening and the wood's figure leave a well-fitted edge so uncertain, px: figured wood gives 0.04-0.10 px a line.
@@ -306,6 +308,9 @@ def _refine(
     strip = _outward_strip(patch, camera, task, z_in, px_in, max(INSIDE_PX, reach_px), FINE_PX)
     along, drawn, shown = _block_means(strip, _bare_rows(strip, task, 2 * px_in))
     light = task.sharpening.luma_undone(drawn, FINE_PX)[..., None]
+    if _faint(np.median(light[shown], axis=0)[:, 0], strip.across_in / px_in):
+        # Woods of one lightness differ by colour alone, which the photo draws less sharply.
+        light = task.sharpening.undone(drawn, FINE_PX)
     x = strip.across_in / px_in
     seen = (x >= -INSIDE_PX) & (x <= reach_px)
     x, light = x[seen], light[:, seen]
@@ -334,7 +339,7 @@ def _refine(
     _, blur, tables = chosen
     sums = np.array([_trimmed(table) for table in tables])
     best = int(np.argmin(sums))
-    freedom = max(INSIDE_PX + reach_px - 6, 6)  # independent samples a block, less the unknowns
+    freedom = max(light.shape[2] * (INSIDE_PX + reach_px - 5) - 1, 6)  # independent samples a block, less the unknowns
     scale = np.maximum(tables[best].min(axis=1) * FINE_PX / freedom, 1e-6)
     usual = float(np.median(scale))
     fits = []
@@ -356,7 +361,8 @@ def _refine(
     middle = float(np.mean(along))
     where = np.array([0.0 if fit is None else float(fit.place(middle)) for fit in fits])
     mean = float(share @ where)
-    other = Sharpening(task.sharpening.strength * SHARPENING_DOUBT, task.sharpening.radius_px).luma_undone(drawn, FINE_PX)[seen, None]
+    milder = Sharpening(task.sharpening.strength * SHARPENING_DOUBT, task.sharpening.radius_px)
+    other = milder.luma_undone(drawn, FINE_PX)[seen, None] if light.shape[2] == 1 else milder.undone(drawn, FINE_PX)[seen]
     model_px = _model_px(x - float(where[best]) / px_in, typical, other, weight, task.beyond, blur, px_in, best)
     return _Refined(
         whole.shifted(mean - where[best]),
@@ -368,6 +374,12 @@ def _refine(
         usual,
         float(share @ np.array(GLUE_WIDTHS_IN)) if isinstance(task.beyond, Flush) else 0.0,
     )
+
+
+def _faint(luma: Array, x: Array) -> bool:
+    """Whether a typical profile's luma hardly changes across the edge, against what its model may miss."""
+    inner, outer = np.median(luma[(x < -1.5) & (x > -INSIDE_PX)]), np.median(luma[(x > 1.5) & (x < INSIDE_PX)])
+    return bool(abs(outer - inner) < FAINT * (MISS_OF_LIGHT * max(inner, outer) + LIGHT_FLOOR / 2))
 
 
 def _model_px(x: Array, typical: Array, other_typical: Array, weight: Array, beyond: Beyond, blur: float, px_in: float, option: int) -> float:
