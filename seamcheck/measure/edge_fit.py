@@ -370,10 +370,19 @@ def _refine(
         float(np.sqrt(share @ (where - mean) ** 2 + (model_px * px_in) ** 2 + BOW_IN**2)),
         np.median(drawn[seen][x < -1.5], axis=0),
         np.median(drawn[seen][x > 1.5], axis=0),
-        float(np.max(np.abs(outer - inner) * np.sqrt(np.median(weight, axis=0)))),
+        _contrast(x - float(where[best]) / px_in, typical, weight),
         usual,
         float(share @ np.array(GLUE_WIDTHS_IN)) if isinstance(task.beyond, Flush) else 0.0,
     )
+
+
+def _contrast(x: Array, typical: Array, weight: Array) -> float:
+    """How far what lies just beyond the edge (a contact shadow too) departs from the wood just inside, over what the model may miss."""
+    inside, beyond = (x < -1.5) & (x > -INSIDE_PX), (x > 0.5) & (x < INSIDE_PX)
+    if not inside.any() or not beyond.any():
+        return 0.0
+    inner = np.median(typical[inside], axis=0)
+    return float(np.max(np.quantile(np.abs(typical[beyond] - inner) * np.sqrt(weight[beyond]), 0.75, axis=0)))
 
 
 def _faint(luma: Array, x: Array) -> bool:

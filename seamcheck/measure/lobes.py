@@ -36,6 +36,8 @@ BLUR_SHARES = (0.8, 1.0, 1.25)
 SIDES = (-1, 1)  # left, right
 # Glue lines round an inlaid lobe: mean and standard deviation where nothing is known, and how alike they are at best (common practice, no source).
 ANY_GLUE_IN, MIN_U_GLUE_IN = (0.005, 0.004), 0.003
+# One wood's tone differs from lobe to lobe by no more than this (log light): beyond, tape was taken for wood.
+MOST_SPREAD = 0.3
 # A fainter step than this, or one that fits so many times worse than the rose's usual, is tape's or a shadow's.
 LEAST_CONTRAST, MOST_MISFIT = 1.5, 10.0
 ROOM_CAP_IN = 0.6
@@ -173,7 +175,8 @@ def _woods(lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | None]) -> dict[b
     for dark, seen in tones.items():
         if len(seen) >= 3:
             middle = np.median(seen, axis=0)
-            result[dark] = Wood(middle, 1.4826 * np.median(np.abs(np.array(seen) - middle), axis=0))
+            spread = 1.4826 * np.median(np.abs(np.array(seen) - middle), axis=0)
+            result[dark] = Wood(middle, np.minimum(spread, MOST_SPREAD))
     return result
 
 
