@@ -3,27 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .basis.errors import NoCardFound
+from .basis.errors import NoRoseFound
 from .basis.frames import Array, bearing_of
 from .basis.lines import Line
 from .basis.reasons import Reason
 from .basis.uncertain import COVERAGE_95, Estimate
 from .cards.detect import find_cards
 from .cards.print_check import print_scale
+from .cards.unread import why_no_card
 from .edges import LinearPatch
 from .find.stage import find_all
 from .judge import judge_joint, judge_tip
-from .kite import FoundLobe, FoundRose
+from .kite import FoundLobe, FoundRose, Kite
 from .measure.gap_sites import JointSite, joints_of
 from .measure.gaps import GapFit, measure_gaps
 from .measure.lobes import LobeFit, measure_lobes
 from .measure.seams import SeamFit, measure_seam
 from .measure.tips import Sight, bearing_from, centre_of, centre_scatter, estimates, length_and_root, own_seam_offset, reach, seam_offset
 from .photo import Photo
+from .plane.camera import Camera
 from .plane.optics import learn_optics
 from .plane.solve import PlaneSolve, solve_plane
 from .result import Inspection, Joint, Scale, Stage, Tip
@@ -33,6 +35,10 @@ USUAL_VENEER_IN = 1 / 42
 U_VENEER_IN = (1 / 28 - 1 / 50) / 12**0.5
 # A thickness that the person gives, read off a calliper or a label.
 U_VENEER_TOLD_IN = 0.001
+# Edges that darken the field by more than this throw shadows; flush ones have been seen to do so by up to .3.
+RAISED_SHADOW = 0.4
+# How often a rose without tape is yet a dry fit though no shadow shows it (a guess: soft light from all sides).
+GUESS_WRONG = 0.05
 # The patch of the photo that is looked at runs this far beyond the rose, inches: the seams lie there.
 AROUND_ROSE_IN = 2.9
 
@@ -56,18 +62,31 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
     grey = cv2.cvtColor(photo.bgr, cv2.COLOR_BGR2GRAY)
     search = find_cards(grey)
     if not search.cards:
-        raise NoCardFound(photo=photo.name)
+        raise why_no_card(grey, photo.name)
     print_check = print_scale(settings.bar_across_in, settings.bar_along_in)
     solve = solve_plane(search.cards, photo.size_px, photo.focal_px, print_check)
     cards = list(solve.outlines_in)
     veneer_in = settings.veneer_in or USUAL_VENEER_IN
-    stage, rose = find_all(photo.bgr, solve.camera, cards, settings.stage, veneer_in)
-    face_in = 0.0 if stage is Stage.INLAID else veneer_in
-    u_face_in = 0.0 if stage is Stage.INLAID else (U_VENEER_TOLD_IN if settings.veneer_in else U_VENEER_IN)
-    sight = Sight(solve.camera, solve.variants, face_in, u_face_in)
+    try:
+        stage, rose = find_all(photo.bgr, solve.camera, cards, settings.stage, veneer_in)
+    except NoRoseFound:
+        raise NoRoseFound(photo=photo.name) from None
+    if stage is Stage.BARE:
+        return _bare(photo, solve, settings, print_check.read, search.repeated)
     patch = _patch(photo, solve, rose)
-    lobes = _in_order(rose, solve.camera)
     optics = learn_optics(photo.bgr, solve.camera, cards)
+    lobes = _in_order(rose, solve.camera)
+    u_veneer_in = U_VENEER_TOLD_IN if settings.veneer_in else U_VENEER_IN
+    if stage is Stage.INLAID and settings.stage is None:
+        # No tape, so probably inlaid; a rose that throws shadows all the same stands on the field.
+        raised = [_at_height(lobe, solve.camera, 0.0, veneer_in) for lobe in lobes]
+        if measure_lobes(patch, solve.camera, optics, raised, veneer_in, True, u_veneer_in).shadow > RAISED_SHADOW:
+            stage, lobes = Stage.DRY_FIT, raised
+    face_in = 0.0 if stage is Stage.INLAID else veneer_in
+    u_face_in = u_veneer_in
+    if stage is Stage.INLAID:
+        u_face_in = 0.0 if settings.stage else GUESS_WRONG**0.5 * veneer_in
+    sight = Sight(solve.camera, solve.variants, face_in, u_face_in)
     fits = measure_lobes(patch, solve.camera, optics, lobes, face_in, stage is not Stage.INLAID, u_face_in)
     centre_in, u_centre_in = _centre(rose, fits.lobes)
     seams = [_seam(patch, solve, lobe, fit, centre_in, sight, cards) for lobe, fit in zip(lobes, fits.lobes, strict=True)]
@@ -87,13 +106,7 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
         settings.stage is not None,
         settings.tolerance_in,
         settings.gap_tolerance_in,
-        Scale(
-            solve.cards,
-            solve.camera.px_per_in_at(at, face_in),
-            solve.rms_px,
-            COVERAGE_95 * solve.u_scale,
-            print_check.read,
-        ),
+        _scale(solve, at, face_in, print_check.read),
         None if centre_in is None else solve.camera.px_from_plane(centre_in, face_in),
         tips,
         tuple(_joint(site, gap, sight, solve, settings) for site, gap in zip(sites, gaps, strict=True)),
@@ -112,7 +125,28 @@ def _patch(photo: Photo, solve: PlaneSolve, rose: FoundRose) -> LinearPatch:
     return LinearPatch.cut(photo.bgr, px.min(axis=0), px.max(axis=0))
 
 
-def _in_order(rose: FoundRose, camera) -> list[FoundLobe]:  # type: ignore[no-untyped-def]
+def _bare(photo: Photo, solve: PlaneSolve, settings: Settings, bars_read: bool, repeated: tuple[int, ...]) -> Inspection:
+    """A bare matched top: said to be one, and no more yet."""
+    warnings = (*_warnings(photo, repeated, solve, bars_read), "No lobe lies on this top; its seams alone aren't measured.")
+    scale = _scale(solve, np.zeros(2), 0.0, bars_read)
+    told = settings.stage is not None
+    return Inspection(
+        photo.name, photo.size_px, Stage.BARE, told, settings.tolerance_in, settings.gap_tolerance_in, scale, None, warnings=warnings
+    )
+
+
+def _scale(solve: PlaneSolve, at_in: Array, face_in: float, bars_read: bool) -> Scale:
+    px_per_in = solve.camera.px_per_in_at(at_in, face_in)
+    return Scale(solve.cards, px_per_in, solve.rms_px, COVERAGE_95 * solve.u_scale, bars_read)
+
+
+def _at_height(lobe: FoundLobe, camera: Camera, from_in: float, to_in: float) -> FoundLobe:
+    """The lobe as the same pixels show it at another height."""
+    corners = camera.plane_from_px(camera.px_from_plane(lobe.kite.corners_in, from_in), to_in)
+    return replace(lobe, kite=Kite(*corners))
+
+
+def _in_order(rose: FoundRose, camera: Camera) -> list[FoundLobe]:
     """Lobes numbered ring by ring, clockwise from the tip nearest to the photo's up (loose: by where they lie)."""
     middle = rose.centre_in if rose.centre_in is not None else np.mean([lobe.kite.tip_in for lobe in rose.lobes], axis=0)
     up = _up_bearing(camera, middle)
@@ -125,7 +159,7 @@ def _in_order(rose: FoundRose, camera) -> list[FoundLobe]:  # type: ignore[no-un
     return [rose.lobes[k] for k in order]
 
 
-def _up_bearing(camera, point_in: Array) -> float:  # type: ignore[no-untyped-def]
+def _up_bearing(camera: Camera, point_in: Array) -> float:
     """Bearing on the plane of the photo's up at a point."""
     px = camera.px_from_plane(point_in)
     return float(bearing_of(camera.plane_from_px(px + [0.0, -10.0]) - camera.plane_from_px(px + [0.0, 10.0])))
@@ -189,7 +223,8 @@ def _tip(
         if "left short" in lines and "right short" in lines:
             length, root = estimates(sight, {k: v for k, v in lines.items() if k != "own"}, names, length_and_root)
     kite = lobe.kite
-    outline = np.stack([kite.root_in, kite.left_in, tip_in, kite.right_in])
+    left_in, right_in = (_on_edge(lines.get(name), corner) for name, corner in (("left", kite.left_in), ("right", kite.right_in)))
+    outline = np.stack([kite.root_in, left_in, tip_in, right_in])
     up = _up_bearing(camera, centre_in if centre_in is not None else tip_in)
     return Tip(
         number,
@@ -209,6 +244,11 @@ def _tip(
         root,
         lobe.dark_side,
     )
+
+
+def _on_edge(edge: Line | None, corner_in: Array) -> Array:
+    """A found shoulder, moved onto the measured long edge."""
+    return corner_in if edge is None else edge.point_in + edge.along_of(corner_in) * edge.direction
 
 
 def _inside(px: Array, size_px: tuple[int, int]) -> bool:

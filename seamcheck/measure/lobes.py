@@ -21,6 +21,8 @@ from .shading import EdgeShade, Shading, learn_shading
 OUTER_SHARE = 0.6
 # Points are chipped, rounded and cut: the last stretch before the tip isn't used, inches.
 POINT_LEFT_OUT_IN = 0.08
+# Roots and shoulders are rounded: so much of a short edge is left out at either end, inches.
+CORNER_LEFT_OUT_IN = 0.08
 # How far found edges lie off and turn, at worst and usually.
 FOUND_SEARCH_IN, FOUND_U_IN, FOUND_U_TURN = 0.08, 0.035, 0.03
 AGAIN_SEARCH_IN, AGAIN_U_IN = 0.05, 0.02
@@ -40,6 +42,7 @@ ANY_GLUE_IN, MIN_U_GLUE_IN = (0.005, 0.004), 0.003
 MOST_SPREAD = 0.3
 # A fainter step than this, or one that fits so many times worse than the rose's usual, is tape's or a shadow's.
 LEAST_CONTRAST, MOST_MISFIT = 1.5, 10.0
+SHADOW_AT_IN = 0.02
 ROOM_CAP_IN = 0.6
 ROOM_PLACES = 24
 # An edge teaches the shade with this much contrast, and this much of it seen.
@@ -71,6 +74,14 @@ class LobeFits:
 
     lobes: tuple[LobeFit, ...]
     shading: Shading | None
+
+    @property
+    def shadow(self) -> float:
+        """The deepest shadow that the edges throw SHADOW_AT_IN out, as a share of the field's light; 0 where none was learnt."""
+        if self.shading is None:
+            return 0.0
+        round_it = unit_of_bearing(np.linspace(0, 2 * np.pi, 24, endpoint=False))
+        return 1 - min(float(self.shading.at(np.array([SHADOW_AT_IN]), normal)[0]) for normal in round_it)
 
 
 def measure_lobes(
@@ -109,7 +120,30 @@ def measure_lobes(
             for side, edge in zip(SIDES, pair, strict=True)
         )
         fits.append(LobeFit(own, left, right))
+    if all(lobe.ring is None for lobe in lobes):
+        fits = [replace(fit, **_short_edges(context, k, shading)) for k, fit in enumerate(fits)]
     return LobeFits(tuple(fits), shading)
+
+
+def _short_edges(context: _Context, k: int, shading: Shading | None) -> dict[str, EdgeFit | None]:
+    """The short edges of a loose lobe, root to shoulder, by field name."""
+    kite = context.kites[k]
+    wood = {side: context.woods.get(_is_dark(context.lobes[k], side)) for side in SIDES}
+    result: dict[str, EdgeFit | None] = {}
+    for side, name, shoulder in ((-1, "left_short", kite.left_in), (1, "right_short", kite.right_in)):
+        along = (shoulder - kite.root_in) / np.linalg.norm(shoulder - kite.root_in)
+        start, stop = kite.root_in + CORNER_LEFT_OUT_IN * along, shoulder - CORNER_LEFT_OUT_IN * along
+        outward = side * right_of(along)
+        beyond: Beyond = Plain()
+        if shading is not None:
+            lean = lean_in(context.camera, (start + stop) / 2, outward, context.z_in)
+            beyond = Shaded(shading, outward, lean, lean * context.u_face_in / context.z_in)
+        room = _room(start, stop, side, np.stack([kite.root_in, kite.tip_in]), *_others(context.kites, k))
+        optics = context.optics
+        task = EdgeTask(start, stop, side, beyond, room, FOUND_SEARCH_IN, FOUND_U_IN, 2 * FOUND_U_TURN, _blurs(optics), optics.sharpening)
+        edge = measure_edge(context.patch, context.camera, replace(task, inside_wood=wood[side]), context.z_in)
+        result[name] = edge if edge is not None and edge.contrast > LEAST_CONTRAST else None
+    return result
 
 
 def _is_sound(edge: EdgeFit, wood: Wood | None, usual_misfit: float) -> bool:
