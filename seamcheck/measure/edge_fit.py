@@ -260,8 +260,9 @@ def _window_explained(
 
 def _ridge(limits: Sequence[Limit], levels: Sequence[float], columns: int) -> Array:
     """(limits, columns): rows that hold limited coefficients near 0, in units of their standard deviation."""
-    rows = np.zeros((len(limits), columns))
-    for row, (column, share, side) in zip(rows, limits, strict=True):
+    held = [limit for limit in limits if limit[0] < columns]
+    rows = np.zeros((len(held), columns))
+    for row, (column, share, side) in zip(rows, held, strict=True):
         row[column] = 1 / (share * (float(levels[side]) + LIGHT_FLOOR))
     return rows
 
@@ -363,7 +364,7 @@ def _refine(
     mean = float(share @ where)
     milder = Sharpening(task.sharpening.strength * SHARPENING_DOUBT, task.sharpening.radius_px)
     other = milder.luma_undone(drawn, FINE_PX)[seen, None] if light.shape[2] == 1 else milder.undone(drawn, FINE_PX)[seen]
-    model_px = _model_px(x - float(where[best]) / px_in, typical, other, weight, task.beyond, blur, px_in, best)
+    model_px = _model_px(x - float(where[best]) / px_in, typical, other, weight, ridge, task.beyond, blur, px_in, best)
     return _Refined(
         whole.shifted(mean - where[best]),
         blur,
@@ -391,7 +392,17 @@ def _faint(luma: Array, x: Array) -> bool:
     return bool(abs(outer - inner) < FAINT * (MISS_OF_LIGHT * max(inner, outer) + LIGHT_FLOOR / 2))
 
 
-def _model_px(x: Array, typical: Array, other_typical: Array, weight: Array, beyond: Beyond, blur: float, px_in: float, option: int) -> float:
+def _model_px(
+    x: Array,
+    typical: Array,
+    other_typical: Array,
+    weight: Array,
+    ridge: Sequence[_Ridge],
+    beyond: Beyond,
+    blur: float,
+    px_in: float,
+    option: int,
+) -> float:
     """Standard uncertainty (px) of the edge's place from the model: each alternative's change, as far as it looks like a shift.
 
     First order: what remains of a changed profile, once the linear levels have taken their part, is projected on what a
@@ -413,8 +424,10 @@ def _model_px(x: Array, typical: Array, other_typical: Array, weight: Array, bey
     across = np.zeros(len(others) + 1)
     for channel in range(typical.shape[1]):
         root = np.sqrt(weight[:, channel])
-        basis = np.linalg.qr(base * root[:, None])[0]
-        coefficients = np.linalg.lstsq(base * root[:, None], typical[:, channel] * root, rcond=None)[0]
+        held = np.linalg.cholesky(ridge[channel].information(base.shape[1]) + 1e-12 * np.eye(base.shape[1])).T
+        rows = np.vstack([base * root[:, None], held])
+        basis = np.linalg.qr(rows)[0][: len(base)]
+        coefficients = np.linalg.lstsq(rows, np.append(typical[:, channel] * root, np.zeros(len(held))), rcond=None)[0]
         shift = root * ((ahead - behind) @ coefficients) / (2 * step)
         shift -= basis @ (basis.T @ shift)
         along += float(shift @ shift)

@@ -22,6 +22,8 @@ SHADE_REACH_IN = 0.085
 SHADE_REACH_PX = 20.0
 # Glue lines round an inlaid lobe that are considered, inches: none to what wants filling (common practice, no source).
 GLUE_WIDTHS_IN = (0.0, 0.003, 0.006, 0.009, 0.013)
+# Glue is dark: it sends back about so much of the field's light, or less.
+GLUE_LIGHT = 0.2
 # Glue lines on a lobe's own seam that are considered, inches (common practice, no source).
 OWN_LINES_IN = (0.0, 0.0015, 0.003, 0.005)
 # The field's own slope of light is about so large a share of it over the reach of the shade: keeps the slope from imitating a shadow.
@@ -98,7 +100,7 @@ class Flush:
         return []
 
     def limits(self, px_in: float) -> list[Limit]:
-        return [(1, FIGURE_SLOPE, 0), (-1, FIGURE_SLOPE, 1)]
+        return [(1, FIGURE_SLOPE, 0), (3, FIGURE_SLOPE, 1), (4, GLUE_LIGHT, 1)]
 
     def reach_px(self, px_in: float) -> float:
         return NEAR_PX + GLUE_WIDTHS_IN[-1] / px_in
@@ -111,7 +113,7 @@ class Flush:
                 result.append(np.stack([inside, place_px - ramp, beyond, ramp], axis=-1))
                 continue
             _, field, field_ramp, _ = _pieces(place_px - width / px_in, blur_px)
-            result.append(np.stack([inside, place_px - ramp, beyond - field, field, field_ramp], axis=-1))
+            result.append(np.stack([inside, place_px - ramp, field, field_ramp, beyond - field], axis=-1))
         return result
 
 
