@@ -25,6 +25,8 @@ MAX_SHADOW_IN = 0.10
 USUAL_SOFTNESS_IN = (0.008, 0.012)
 # Edges needed before two lamps' seven unknowns are worth asking for.
 MIN_EDGES = 3
+# Edges that miss by so many times the usual, and by so much of the field's light, are left out, the worst first, at most so many.
+ODD_RATIO, ODD_MISFIT, MOST_DROPPED = 2.5, 0.02, 3
 # How many neighbouring samples of a shade profile stray together.
 REPEATS = 20.0
 
@@ -54,11 +56,26 @@ class EdgeShade:
 
 
 def learn_shading(edges: Sequence[EdgeShade], height_in: float) -> Shading | None:
-    """Fit the shade that all edges share (each with as many samples); None with too few edges."""
-    from scipy.optimize import least_squares
+    """Fit the shade that all edges share (each with as many samples); None with too few edges.
 
+    An edge that the others' shade doesn't suit was taken for another (its shadow's far edge, say) and teaches nothing.
+    """
     if len(edges) < MIN_EDGES:
         return None
+    shading, misfit = _fit(edges, height_in)
+    for _ in range(MOST_DROPPED):
+        worst = int(np.argmax(misfit))
+        if len(edges) <= MIN_EDGES + 1 or misfit[worst] < max(ODD_MISFIT, ODD_RATIO * float(np.median(misfit))):
+            break
+        edges = [edge for k, edge in enumerate(edges) if k != worst]
+        shading, misfit = _fit(edges, height_in)
+    return shading
+
+
+def _fit(edges: Sequence[EdgeShade], height_in: float) -> tuple[Shading, Array]:
+    """The shade, and each edge's rms misfit as a share of the field's light, (edges,)."""
+    from scipy.optimize import least_squares
+
     x = np.array([edge.x_in for edge in edges])
     light = np.array([edge.light for edge in edges])
     light = light / light[:, -light.shape[1] // 4 :].mean(axis=1, keepdims=True)
@@ -94,7 +111,7 @@ def learn_shading(edges: Sequence[EdgeShade], height_in: float) -> Shading | Non
     for move in (vectors * np.sqrt(np.maximum(values, 0))).T:
         moved_sky, moved_lamps = _unpack(np.clip(fit.x + move, low, high))
         variants.append(Shading(moved_sky, moved_lamps, height_in, typical))
-    return Shading(sky, lamps, height_in, typical, tuple(variants))
+    return Shading(sky, lamps, height_in, typical, tuple(variants)), np.sqrt(np.mean(left.reshape(light.shape) ** 2, axis=1))
 
 
 def _unpack(p: Array) -> tuple[float, Array]:
