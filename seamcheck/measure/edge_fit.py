@@ -21,8 +21,9 @@ from .edge_profile import GLUE_WIDTHS_IN, INSIDE_PX, Beyond, Flush, Limit
 from .line_fit import MIN_BLOCKS, LineFit, fit_line
 from .region import region_evidence
 
-# Rows of one block along the edge, photo pixels: long enough to average noise, short enough that tape spoils few blocks.
-BLOCK_ROWS = 14
+# Rows of one block along the edge, photo pixels: long enough to average noise, short enough that tape spoils few of at least
+# WANTED_BLOCKS blocks.
+MOST_ROWS, LEAST_ROWS, WANTED_BLOCKS = 14, 6, 18
 BLUR_PX = (0.6, 0.8, 1.1, 1.5, 2.0)
 VOTE_BLUR_PX = 1.0
 # Dark noise and quantisation of an 8-bit photo in linear light: keeps logarithms and weights finite in black wood.
@@ -148,16 +149,21 @@ def _outward_strip(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: flo
     return strip if task.outside > 0 else Strip(strip.light[:, ::-1], strip.along_in, strip.across_in)
 
 
+def _block_rows(strip: Strip) -> int:
+    return int(np.clip(len(strip.along_in) // WANTED_BLOCKS, LEAST_ROWS, MOST_ROWS))
+
+
 def _block_means(strip: Strip, bare: Array) -> tuple[Array, Array, Array]:
     """(middle along (blocks,), mean light of bare rows (blocks, across, 3), which blocks are bare enough (blocks,))."""
-    count = max(1, len(strip.along_in) // BLOCK_ROWS)
-    rows = count * BLOCK_ROWS
-    weight = bare[:rows].reshape(count, BLOCK_ROWS).astype(np.float32)
+    each = _block_rows(strip)
+    count = max(1, len(strip.along_in) // each)
+    rows = count * each
+    weight = bare[:rows].reshape(count, each).astype(np.float32)
     shown = weight.mean(axis=1) >= WOOD_SHARE
     weight[~shown] = 1.0
     weight /= weight.sum(axis=1, keepdims=True)
-    light = np.einsum("br,brxc->bxc", weight, strip.light[:rows].reshape(count, BLOCK_ROWS, -1, 3))
-    return strip.along_in[:rows].reshape(count, BLOCK_ROWS).mean(axis=1), light, shown
+    light = np.einsum("br,brxc->bxc", weight, strip.light[:rows].reshape(count, each, -1, 3))
+    return strip.along_in[:rows].reshape(count, each).mean(axis=1), light, shown
 
 
 def _bare_rows(strip: Strip, task: EdgeTask, doubt_in: float) -> Array:
@@ -223,7 +229,7 @@ def _vote(blocks: _Blocks, task: EdgeTask, px_in: float) -> tuple[float, float] 
     samples = 3 * len(window)
     evidence = np.minimum(0.5 * len(window) * np.log((without + samples) / (with_edge + samples)), EVIDENCE_CAP)
     first = round(-window[0])
-    colours = region_evidence(blocks.strip, BLOCK_ROWS, blocks.inward_in, task.search_in, LIGHT_FLOOR)
+    colours = region_evidence(blocks.strip, _block_rows(blocks.strip), blocks.inward_in, task.search_in, LIGHT_FLOOR)
     evidence = evidence + REGION_WEIGHT * colours[:, first : first + evidence.shape[1]]
     evidence = np.where(blocks.usable, evidence, np.min(evidence, axis=1, where=blocks.usable, initial=0.0)[:, None])
     return _best_line(evidence, blocks.along_in, blocks.places_in, task)
