@@ -47,6 +47,11 @@ ROOM_CAP_IN = 0.6
 ROOM_PLACES = 24
 # An edge teaches the shade with this much contrast, and this much of it seen.
 TEACHER_CONTRAST, TEACHER_SEEN = 3.0, 0.5
+# Shadowed field sends back about this share of the open field's light; a teacher's wood differs from that by so much (log light),
+# and where fewer than FEW_TEACHERS do, the best teach.
+SHADED_SHARE, TEACHER_APART, FEW_TEACHERS = 0.5, 0.6, 6
+# A dark edge whose side is seen wider than this teaches nothing.
+MOST_SIDE_SEEN_IN = 0.002
 SHADE_FROM_IN, SHADE_TO_IN, SHADE_SAMPLES = 0.008, 0.12, 30
 
 
@@ -345,9 +350,9 @@ def _fits_pattern(edge: EdgeFit | None, side: int, axis: float | None, half_angl
 def _learn(
     context: _Context, axes: Sequence[float | None], pairs: Sequence[Sequence[EdgeFit | None]], half_angles: Sequence[float | None]
 ) -> Shading | None:
-    """Learn the shade from edges that stand out clearly: the light halves', and the dark ones' where those are few."""
-    teachers: dict[bool, list[EdgeShade]] = {True: [], False: []}
-    for k, (lobe, pair) in enumerate(zip(context.lobes, pairs, strict=True)):
+    """Learn the shade from edges that stand out clearly from the field's light and its shadow alike."""
+    teachers: list[tuple[float, EdgeShade]] = []
+    for k, pair in enumerate(pairs):
         for side, edge in zip(SIDES, pair, strict=True):
             if edge is None or edge.contrast < TEACHER_CONTRAST or edge.line.seen_fraction < TEACHER_SEEN:
                 continue
@@ -355,9 +360,16 @@ def _learn(
                 continue
             shade = _shade_beside(context, k, side, edge.line)
             if shade is not None:
-                teachers[lobe.dark_side is not None and not _is_dark(lobe, side)].append(shade)
-    shades = teachers[True] if len(teachers[True]) >= 4 else teachers[True] + teachers[False]
-    return learn_shading(shades, context.z_in)
+                dark = float(np.mean(_tone(edge.inside_light) - _tone(edge.outside_light))) < np.log(SHADED_SHARE)
+                if dark and lean_in(context.camera, edge.line.point_in, side * edge.line.normal, context.z_in) < -MOST_SIDE_SEEN_IN:
+                    # The veneer's side, dark itself, passes for dark wood.
+                    continue
+                # A wood of its shadow's own tone shows its shadow's far edge as its own.
+                apart = abs(float(np.mean(_tone(edge.inside_light) - _tone(edge.outside_light))) - np.log(SHADED_SHARE))
+                teachers.append((apart, shade))
+    teachers.sort(key=lambda teacher: -teacher[0])
+    clear = [shade for apart, shade in teachers if apart > TEACHER_APART]
+    return learn_shading(clear if len(clear) >= FEW_TEACHERS else [shade for _, shade in teachers[:FEW_TEACHERS]], context.z_in)
 
 
 def _shade_beside(context: _Context, k: int, side: int, line: Line) -> EdgeShade | None:
