@@ -17,7 +17,7 @@ from ..basis.frames import Array, right_of
 from ..basis.lines import Line
 from ..edges import NO_SHARPENING, LinearPatch, Sharpening, Strip, sample_strip
 from ..plane.camera import Camera
-from .edge_profile import GLUE_WIDTHS_IN, INSIDE_PX, Beyond, Flush, Limit
+from .edge_profile import GLUE_WIDTHS_IN, INSIDE_PX, Beyond, Flush, Half, Limit
 from .line_fit import MIN_BLOCKS, LineFit, fit_line
 from .region import region_evidence
 
@@ -39,9 +39,9 @@ MODEL_CEILING_PX = 8.0
 FINE_PX = 0.25  # samples of the refined profiles
 # What a profile model misses (halos of sharpening, the wood's figure), as shares of the light and of the jump.
 MISS_OF_LIGHT, MISS_OF_JUMP = 0.03, 0.03
-# How often blocks and samples repeat each other when designs are compared. Beside dark wood a dark glue line differs from
-# none by less than sharpening's halo does, so next to nothing is learnt there.
-REPEATS, DARK_WOOD_REPEATS = 3.0, 60.0
+# How often blocks and samples repeat each other when designs are compared. Beside dark wood, and on own seams, a thin dark glue
+# line differs from none by less than sharpening's halo does, so next to nothing is learnt there.
+REPEATS, HALO_REPEATS = 3.0, 60.0
 # The blur of one edge may be so much more or less than the rose's.
 BLUR_DOUBT = 1.2
 # The sharpening learnt from black on white may be so much milder on wood: phones hold it back where contrast is low.
@@ -358,9 +358,9 @@ def _refine(
     if whole is None:
         return None
     # Designs that fit nearly as well (the glue's width) share the answer.
-    dark = float(np.mean(np.log(inner + LIGHT_FLOOR) - np.log(outer + LIGHT_FLOOR))) < 0
-    chi = (sums - sums[best]) * FINE_PX / usual / (DARK_WOOD_REPEATS if dark else REPEATS)
-    if isinstance(task.beyond, Flush):
+    halo_decides = isinstance(task.beyond, Half) or float(np.mean(np.log(inner + LIGHT_FLOOR) - np.log(outer + LIGHT_FLOOR))) < 0
+    chi = (sums - sums[best]) * FINE_PX / usual / (HALO_REPEATS if halo_decides else REPEATS)
+    if isinstance(task.beyond, (Flush, Half)):
         chi = chi + task.beyond.surprise()
         chi -= chi.min()
     share = np.array([0.0 if fit is None else float(np.exp(-0.5 * c)) for c, fit in zip(chi, fits, strict=True)])

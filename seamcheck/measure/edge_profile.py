@@ -26,6 +26,7 @@ GLUE_WIDTHS_IN = (0.0, 0.003, 0.006, 0.009, 0.013)
 GLUE_LIGHT = 0.2
 # Glue lines on a lobe's own seam that are considered, inches (common practice, no source).
 OWN_LINES_IN = (0.0, 0.0015, 0.003, 0.005)
+USUAL_OWN_LINE_IN = 0.002
 # The field's own slope of light is about so large a share of it over the reach of the shade: keeps the slope from imitating a shadow.
 FIELD_SLOPE = 0.1
 # The learnt shade may be so much off next to the edge, as a share of the field's light, over about this length (inches): light
@@ -65,6 +66,10 @@ class Half:
 
     def limits(self, px_in: float) -> list[Limit]:
         return [(1, FIGURE_SLOPE, 0), (3, FIGURE_SLOPE, 1)]
+
+    def surprise(self) -> Array:
+        """(widths,): minus twice the log prior of each width, the least 0."""
+        return (np.array(OWN_LINES_IN) / USUAL_OWN_LINE_IN) ** 2
 
     def reach_px(self, px_in: float) -> float:
         return NEAR_PX

@@ -31,6 +31,8 @@ U_PATTERN = np.radians(0.4)
 ODD_ANGLE = np.radians(1.2)
 # An own seam's step in tone is at least so much of the usual one's.
 OWN_STEP_SHARE = 0.4
+# ... and shows over at least so much of the lobe's length.
+LEAST_OWN_SPAN = 0.3
 # An own seam of which less is seen than this is measured again, the woods known, so that tape can be left out.
 WELL_SEEN = 0.7
 # The blur at the rose, as a share of that at the cards: focus and the lens differ a little across the photo.
@@ -192,6 +194,7 @@ def _like_the_others(lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | None])
     result: list[EdgeFit | None] = []
     for lobe, own, step in zip(lobes, owns, steps, strict=True):
         good = own is not None and step is not None and np.mean(np.abs(step)) > OWN_STEP_SHARE * usual
+        good = good and own is not None and 2 * own.line.half_span_in > LEAST_OWN_SPAN * lobe.kite.length_in
         if good and step is not None and lobe.dark_side is not None:
             good = (np.mean(step) < 0) == (lobe.dark_side == "cw")
         result.append(own if good else None)

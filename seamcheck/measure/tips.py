@@ -8,7 +8,8 @@ Its uncertainty is propagated by moving one cause at a time by its standard unce
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -26,22 +27,33 @@ class Sight:
     variants: tuple[tuple[str, Camera], ...]  # (source, camera)
     face_in: float  # height of the lobes' faces over the field
     u_face_in: float
+    _known: dict[int, tuple[Line, list[Line]]] = field(default_factory=dict, repr=False, compare=False)
 
-    def seen_with(self, line: Line, camera: Camera, face_in: float) -> Line:
-        """The line that the same pixels give with another camera, or the face at another height."""
-        z_in = face_in if line.z_in != 0 else 0.0
-        ends = camera.plane_from_px(self.camera.px_from_plane(line.ends_in, line.z_in), z_in)
-        return replace(line.through(ends[0], ends[1]), z_in=z_in)
-
+    @cached_property
     def alternatives(self) -> list[tuple[str, Camera, float]]:
         """(source, camera, face height): everything but the lines, one standard uncertainty away."""
         result = [(source, camera, self.face_in) for source, camera in self.variants]
-        if self.face_in > 0 or self.u_face_in > 0:
+        if self.u_face_in > 0:
             result.append(("veneer", self.camera, self.face_in + self.u_face_in))
         return result
 
+    def seen_otherwise(self, line: Line, on_face: bool) -> list[Line]:
+        """The lines that the same pixels give by each alternative; on_face: the line lies on the lobes' faces, not on the field."""
+        known = self._known.get(id(line))
+        if known is None:
+            px = self.camera.px_from_plane(line.ends_in, line.z_in)
+            lines = []
+            for _, camera, face_in in self.alternatives:
+                z_in = face_in if on_face else 0.0
+                ends = camera.plane_from_px(px, z_in)
+                lines.append(replace(line.through(ends[0], ends[1]), z_in=z_in))
+            # The line is kept with its answers, so that its id stays its own.
+            known = self._known[id(line)] = line, lines
+        return known[1]
+
 
 Lines = dict[str, Line]
+FIELD_SEAM = "seam"  # the name of the only line that lies on the field
 
 
 def estimates(sight: Sight, lines: Lines, sources: dict[str, str], compute: Callable[[Lines], Array]) -> list[Estimate]:
@@ -63,17 +75,19 @@ def estimates(sight: Sight, lines: Lines, sources: dict[str, str], compute: Call
         if line.u_model_in > 0:
             modelled = replace(line, point_in=line.point_in + line.u_model_in * line.normal)
             moved(sources[name] + " model", compute({**lines, name: modelled}))
-    for source, camera, face_in in sight.alternatives():
-        moved(source, compute({name: sight.seen_with(line, camera, face_in) for name, line in lines.items()}))
+    otherwise = {name: sight.seen_otherwise(line, name != FIELD_SEAM) for name, line in lines.items()}
+    for k, (source, _, _) in enumerate(sight.alternatives):
+        moved(source, compute({name: seen[k] for name, seen in otherwise.items()}))
     names = list(variance)
     return [Estimate(float(value[k]), {name: float(np.sqrt(variance[name][k])) for name in names}) for k in range(len(value))]
 
 
 def centre_of(owns: Sequence[Line]) -> Array:
     """(2,): the point with the least sum of squared distances to the lines."""
-    normals = np.array([line.normal for line in owns])
-    places = np.array([line.normal @ line.point_in for line in owns])
-    return np.asarray(np.linalg.lstsq(normals, places, rcond=None)[0])
+    bearings = np.array([line.bearing for line in owns])
+    normals = np.stack([np.cos(bearings), -np.sin(bearings)], axis=-1)
+    places = np.sum(normals * np.array([line.point_in for line in owns]), axis=1)
+    return np.asarray(np.linalg.solve(normals.T @ normals, normals.T @ places))
 
 
 def centre_scatter(owns: Sequence[Line], missing: int) -> float:
