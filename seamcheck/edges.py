@@ -126,7 +126,7 @@ def sample_strip(
     from_in, to_in = np.asarray(from_in, float), np.asarray(to_in, float)
     length = float(np.linalg.norm(to_in - from_in))
     direction = (to_in - from_in) / length
-    n_along = max(2, int(round(length / step_in)) + 1)
+    n_along = max(2, round(length / step_in) + 1)
     across_step = step_across_in or step_in
     half = max(1, int(np.ceil(half_width_in / across_step)))
     along = np.linspace(0, length, n_along)

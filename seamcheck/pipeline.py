@@ -200,7 +200,13 @@ def _tip(
     tip_in = fit.tip_in if fit.tip_in is not None else lobe.kite.tip_in
     tip_px = camera.px_from_plane(tip_in, face_in)
     lines: dict[str, Line] = {}
-    for name, edge in (("left", fit.left), ("right", fit.right), ("own", fit.own), ("left short", fit.left_short), ("right short", fit.right_short)):
+    for name, edge in (
+        ("left", fit.left),
+        ("right", fit.right),
+        ("own", fit.own),
+        ("left short", fit.left_short),
+        ("right short", fit.right_short),
+    ):
         if edge is not None:
             lines[name] = edge.line
     names = {"left": "edges", "right": "edges", "own": "own seam", "left short": "edges", "right short": "edges", "seam": "seam"}

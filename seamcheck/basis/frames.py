@@ -10,10 +10,12 @@ Photo frame: pixels of the upright photo, u right, v down, (0, 0) the centre of 
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+Array = NDArray[Any]  # of float64 unless said otherwise
 
 
 def unit_of_bearing(bearing: float | Array) -> Array:

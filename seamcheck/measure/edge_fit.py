@@ -33,7 +33,7 @@ EVIDENCE_CAP = 80.0
 # Weight of the colours' evidence (neighbouring pixels repeat each other) beside that of the edge's shape.
 REGION_WEIGHT = 0.8
 # The refined searches look so far to either side of the line so far, in such steps, photo pixels.
-SEARCHES_PX = ((8.0, 1.0), (3.0, 0.5))
+WIDE_SEARCH_PX, NARROW_SEARCH_PX = (8.0, 1.0), (3.0, 0.5)
 # A model that says nothing of an edge's place leaves it this uncertain, px.
 MODEL_CEILING_PX = 8.0
 FINE_PX = 0.25  # samples of the refined profiles
@@ -133,14 +133,13 @@ def measure_edge(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float
     if rough is None:
         return None
     task = task.moved(*rough)
-    for slack_px, step_px in SEARCHES_PX:
-        refined = _refine(patch, camera, task, z_in, px_in, slack_px, step_px)
-        if refined is None:
-            return None
-        ends = refined.fit.place([0.0, task.length_in])
-        if (slack_px, step_px) != SEARCHES_PX[-1]:
-            task = task.moved(float(ends[0]), float((ends[1] - ends[0]) / task.length_in))
-    return _edge_of(refined, task, z_in)
+    wide = _refine(patch, camera, task, z_in, px_in, *WIDE_SEARCH_PX)
+    if wide is None:
+        return None
+    first, last = (float(end) for end in wide.fit.place([0.0, task.length_in]))
+    task = task.moved(first, (last - first) / task.length_in)
+    refined = _refine(patch, camera, task, z_in, px_in, *NARROW_SEARCH_PX)
+    return None if refined is None else _edge_of(refined, task, z_in)
 
 
 def _outward_strip(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_in: float, half_px: float, step_px: float) -> Strip:

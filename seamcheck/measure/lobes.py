@@ -38,7 +38,8 @@ WELL_SEEN = 0.7
 # The blur at the rose, as a share of that at the cards: focus and the lens differ a little across the photo.
 BLUR_SHARES = (0.8, 1.0, 1.25)
 SIDES = (-1, 1)  # left, right
-# Glue lines round an inlaid lobe: mean and standard deviation where nothing is known, and how alike they are at best (common practice, no source).
+# Glue lines round an inlaid lobe: mean and standard deviation where nothing is known, and how alike they are at best (common
+# practice, no source).
 ANY_GLUE_IN, MIN_U_GLUE_IN = (0.005, 0.004), 0.003
 # One wood's tone differs from lobe to lobe by no more than this (log light): beyond, tape was taken for wood.
 MOST_SPREAD = 0.3
@@ -111,7 +112,10 @@ def measure_lobes(
     first = [[measure_edge(patch, camera, _found_task(context, k, side, beyond), z_in) for side in SIDES] for k in range(len(kites))]
     half_angles = _half_angles(lobes, owns, first)
     axes = [_axis(own, pair, half) for own, pair, half in zip(owns, first, half_angles, strict=True)]
-    owns = [own if own is None or axis is None or abs(wrap_angle(own.line.bearing - axis)) < ODD_ANGLE else None for own, axis in zip(owns, axes, strict=True)]
+    owns = [
+        own if own is None or axis is None or abs(wrap_angle(own.line.bearing - axis)) < ODD_ANGLE else None
+        for own, axis in zip(owns, axes, strict=True)
+    ]
     shading = _learn(context, axes, first, half_angles) if raised else None
     if not raised:
         beyond = Flush(_usual_glue(lobes, first))
@@ -311,7 +315,9 @@ def _reach(points: Array, ray: Array, line: Array) -> Array:
     return np.min(np.where(hit, np.minimum(distance, ROOM_CAP_IN), ROOM_CAP_IN), axis=1)
 
 
-def _half_angles(lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | None], pairs: Sequence[Sequence[EdgeFit | None]]) -> list[float | None]:
+def _half_angles(
+    lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | None], pairs: Sequence[Sequence[EdgeFit | None]]
+) -> list[float | None]:
     """Each lobe's half angle at the tip (rad), as its ring's lobes agree on it (weighted median)."""
     result: list[float | None] = []
     for lobe in lobes:

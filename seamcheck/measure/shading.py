@@ -21,7 +21,8 @@ from ..basis.frames import Array, wrap_angle
 
 # Shadows farther out than this are of other things, inches: a lamp 13 degrees above the top throws a 1/42 in veneer's shadow so far.
 MAX_SHADOW_IN = 0.10
-# The usual softness of the two lamps' shadows, inches: a window or a tube a few feet away (common practice, no source). A weak start, not a limit.
+# The usual softness of the two lamps' shadows, inches: a window or a tube a few feet away (common practice, no source). A weak
+# start, not a limit.
 USUAL_SOFTNESS_IN = (0.008, 0.012)
 # Edges needed before two lamps' seven unknowns are worth asking for.
 MIN_EDGES = 3
@@ -100,7 +101,9 @@ def _fit(edges: Sequence[EdgeShade], height_in: float) -> tuple[Shading, Array]:
     low = np.concatenate([-high[:6], [np.log(0.002)] * 2])
     # The steps of a numerical slope and the trust region count all unknowns alike: shadows are hundredths of an inch.
     size = np.array([1, 1, 0.02, 0.02, 0.02, 0.02, 0.5, 0.5])
-    fit = least_squares(residual, _start(normal, light, height_in), bounds=(low, high), x_scale=size, loss="soft_l1", f_scale=0.03, max_nfev=20)
+    fit = least_squares(
+        residual, _start(normal, light, height_in), bounds=(low, high), x_scale=size, loss="soft_l1", f_scale=0.03, max_nfev=20
+    )
     sky, lamps = _unpack(fit.x)
     left = residual(fit.x)[: light.size]
     typical = float(1.4826 * np.median(np.abs(left)))

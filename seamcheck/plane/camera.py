@@ -46,7 +46,8 @@ class Camera:
     @staticmethod
     def from_parameters(vector: Array) -> Camera:
         """From a (14,) vector in the order of PARAMETERS."""
-        return Camera(*map(float, vector[:8]), np.array(vector[8:11], float), np.array(vector[11:14], float))
+        f_px, aspect, cx_px, cy_px, k1, k2, p1, p2 = (float(value) for value in vector[:8])
+        return Camera(f_px, aspect, cx_px, cy_px, k1, k2, p1, p2, np.array(vector[8:11], float), np.array(vector[11:14], float))
 
     @cached_property
     def parameters(self) -> Array:

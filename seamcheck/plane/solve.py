@@ -21,7 +21,8 @@ from .camera import Camera, rotation_from_vector
 
 # 35 mm film frame's diagonal, mm: what EXIF's equivalent focal length refers to (CIPA DC-008).
 FILM_DIAGONAL_MM = 43.2666
-# A phone's main camera is near 26 mm equivalent; with no EXIF anything from ultra-wide to short tele is likely (common practice, no source).
+# A phone's main camera is near 26 mm equivalent; with no EXIF anything from ultra-wide to short tele is likely (common practice,
+# no source).
 USUAL_FOCAL_MM = 26.0
 U_LOG_FOCAL_UNKNOWN = 0.35
 # EXIF rounds the equivalent to a millimetre, and makers round more freely than that; focusing close lengthens it.
@@ -72,7 +73,9 @@ def solve_plane(cards: Sequence[SeenCard], size_px: tuple[int, int], focal_px: f
 
 
 class _Problem:
-    """The unknowns' order: log f, aspect - 1, cx, cy, k1, k2, p1, p2, tilt x, tilt y, log height, print x, print y, thickness, then x, y, angle a card."""
+    """The unknowns' order: log f, aspect - 1, cx, cy, k1, k2, p1, p2, tilt x, tilt y, log height, print x, print y, thickness,
+    then x, y, angle a card.
+    """
 
     def __init__(self, cards: Sequence[SeenCard], size_px: tuple[int, int], focal_px: float | None, print_scale: PrintScale) -> None:
         width, height = size_px
@@ -81,7 +84,9 @@ class _Problem:
         u_focal = U_LOG_FOCAL_EXIF if focal_px else U_LOG_FOCAL_UNKNOWN
         centre = [(width - 1) / 2, (height - 1) / 2]
         u_principal = U_PRINCIPAL * max(size_px)
-        self.prior = np.array([np.log(self.focal), 0, *centre, 0, 0, 0, 0, 0, 0, 0, print_scale.across, print_scale.along, PAPER_THICKNESS_IN])
+        self.prior = np.array(
+            [np.log(self.focal), 0, *centre, 0, 0, 0, 0, 0, 0, 0, print_scale.across, print_scale.along, PAPER_THICKNESS_IN]
+        )
         self.u_prior = np.array(
             [u_focal, U_ASPECT, u_principal, u_principal, U_RADIAL, U_RADIAL, U_TANGENTIAL, U_TANGENTIAL]
             + [np.inf, np.inf, np.inf, print_scale.u_across, print_scale.u_along, U_CARD_THICKNESS_IN]
@@ -185,7 +190,7 @@ class _Problem:
         points = np.column_stack([card.saddles_in, np.zeros(len(card.saddles_in))])
         _, turns, shifts, _ = cv2.solvePnPGeneric(points, card.saddles_px[:, None], matrix, None, flags=cv2.SOLVEPNP_IPPE)
         head = [self.focal, 1.0, self.prior[2], self.prior[3], 0.0, 0.0, 0.0, 0.0]
-        cameras = [Camera(*head, np.ravel(r), np.ravel(t)) for r, t in zip(turns, shifts, strict=True)]
+        cameras = [Camera.from_parameters(np.concatenate([head, np.ravel(r), np.ravel(t)])) for r, t in zip(turns, shifts, strict=True)]
         return [camera for camera in cameras if camera.eye_in[2] > 0]
 
     def _gauge(self, camera: Camera, places: Array) -> Array:
