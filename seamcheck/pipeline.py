@@ -24,9 +24,9 @@ from .measure.gaps import GapFit, measure_gaps
 from .measure.lobes import LobeFit, measure_lobes
 from .measure.seams import SeamFit, measure_seam
 from .measure.tips import Sight, bearing_from, centre_of, centre_scatter, estimates, length_and_root, own_seam_offset, reach, seam_offset
+from .optics import learn_optics
 from .photo import Photo
 from .plane.camera import Camera
-from .plane.optics import learn_optics
 from .plane.solve import PlaneSolve, solve_plane
 from .result import Inspection, Joint, Scale, Stage, Tip
 

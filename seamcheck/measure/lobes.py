@@ -11,8 +11,8 @@ from ..basis.frames import Array, right_of, unit_of_bearing, wrap_angle
 from ..basis.lines import Line, crossing
 from ..edges import LinearPatch, sample_strip
 from ..kite import FoundLobe, Kite
+from ..optics import Optics
 from ..plane.camera import Camera
-from ..plane.optics import Optics
 from .edge_fit import LIGHT_FLOOR, EdgeFit, EdgeTask, Wood, measure_edge
 from .edge_profile import Beyond, Flush, Half, Plain, Shaded
 from .shading import EdgeShade, Shading, learn_shading

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..basis.frames import Array
-from ..cards.geometry import COLUMNS, PAPER_THICKNESS_IN, ROWS, SQUARE_IN, outline_in, square_is_white
-from ..edges import LUMA_BGR, LinearPatch, Sharpening, sample_strip
-from .camera import Camera
+from .basis.frames import Array
+from .cards.geometry import COLUMNS, PAPER_THICKNESS_IN, ROWS, SQUARE_IN, outline_in, square_is_white
+from .edges import LUMA_BGR, LinearPatch, Sharpening, sample_strip
+from .plane.camera import Camera
 
 # Strengths and radii of an unsharp mask that are tried: from none to a phone's harshest (common practice, no source).
 STRENGTHS = (0.0, 0.15, 0.3, 0.45, 0.6, 0.8, 1.0, 1.3, 1.7)
