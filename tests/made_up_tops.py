@@ -1,0 +1,93 @@
+"""Made-up tops seen by a made-up camera straight above, for tests of the finder. Nothing here is a photograph."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from seamcheck.basis.frames import Array, right_of, unit_of_bearing
+from seamcheck.plane.camera import Camera
+
+WIDTH, HEIGHT, PPI = 880, 800, 40.0
+
+DARK, LIGHT, FIELD, BENCH = (52, 66, 96), (150, 190, 222), (84, 120, 176), (120, 128, 132)  # B G R code values
+
+
+def camera_above() -> Camera:
+    """40 px/in, straight above the plane's origin, no distortion, 20 in high."""
+    over = np.array([np.pi, 0.0, 0.0])  # the camera looks down: v runs against y
+    return Camera(PPI * 20, 1.0, (WIDTH - 1) / 2, (HEIGHT - 1) / 2, 0, 0, 0, 0, over, np.array([0.0, 0.0, 20.0]))
+
+
+@dataclass(frozen=True)
+class MadeUpLobe:
+    ring: int
+    corners_in: Array  # (4, 2) root, left, tip, right
+    dark_side: str
+
+
+def rose(
+    count: int,
+    *,
+    notch_in: float = 1.5,
+    reach_in: float = 4.0,
+    second: tuple[float, float] | None = None,
+    centre_in: tuple[float, float] = (0.0, 0.0),
+    bearing: float = 0.0,
+    dark_side: str = "ccw",
+    turned_over: tuple[int, ...] = (),
+) -> list[MadeUpLobe]:
+    """A closed rose; `second` is the second ring's short edge and reach; `turned_over` numbers lobes laid the other way round."""
+    half = np.pi / count
+    shoulder = notch_in * np.array([np.sin(half), np.cos(half)])
+    shapes = [(1, 0.0, np.array([[0, 0], [-shoulder[0], shoulder[1]], [0, reach_in], shoulder]))]
+    if second is not None:
+        short, reach = second
+        root = np.array([0.0, notch_in])
+        along = reach_in * np.array([np.sin(half), np.cos(half)]) - root
+        along = short * along / np.linalg.norm(along)
+        shapes.append((2, half, np.array([root, root + along * [-1, 1], [0, reach], root + along])))
+    lobes = []
+    for ring, turn, corners in shapes:
+        for k in range(count):
+            outward = unit_of_bearing(bearing + turn + 2 * half * k)
+            placed = np.array(centre_in) + corners[:, :1] * right_of(outward) + corners[:, 1:] * outward
+            side = dark_side if len(lobes) not in turned_over else {"cw": "ccw", "ccw": "cw"}[dark_side]
+            lobes.append(MadeUpLobe(ring, placed, side))
+    return lobes
+
+
+def picture(
+    lobes: list[MadeUpLobe], *, ground: tuple[int, int, int] = FIELD, top_radius_in: float | None = 8.5, seed: int = 0
+) -> np.ndarray:
+    """(HEIGHT, WIDTH, 3) B G R: lobes on a round top of `ground` (or on a bench of it, without a radius), with grain and noise."""
+    drawn = np.zeros((HEIGHT, WIDTH, 3), np.float32)
+    drawn[:] = BENCH if top_radius_in is not None else ground
+    if top_radius_in is not None:
+        cv2.circle(drawn, (WIDTH // 2, HEIGHT // 2), round(top_radius_in * PPI), ground, -1, cv2.LINE_AA)
+    for lobe in lobes:
+        root, left, tip, right = lobe.corners_in
+        for shoulder, is_dark in ((left, lobe.dark_side == "ccw"), (right, lobe.dark_side == "cw")):
+            fill(drawn, np.stack([root, shoulder, tip]), DARK if is_dark else LIGHT)
+    rng = np.random.default_rng(seed)
+    grain = cv2.GaussianBlur(rng.normal(0, 1, drawn.shape[:2]).astype(np.float32), (0, 0), sigmaX=12, sigmaY=1.2)
+    drawn *= 1 + 0.06 * grain[..., None] / grain.std()
+    drawn += rng.normal(0, 2.5, drawn.shape)
+    return np.clip(np.round(cv2.GaussianBlur(drawn, (0, 0), 0.7)), 0, 255).astype(np.uint8)
+
+
+def fill(drawn: np.ndarray, polygon_in: Array, colour: tuple[int, int, int]) -> None:
+    """Fill a polygon of plane points, to a 1/256 px."""
+    px = camera_above().px_from_plane(polygon_in)
+    cv2.fillPoly(drawn, [np.round(px * 256).astype(np.int32)], colour, cv2.LINE_AA, 8)
+
+
+def wheel(pairs: int, radius_in: float = 3.5) -> np.ndarray:
+    """A top with a wheel of dark and light wedges: an inlay that is no rose."""
+    drawn = picture([]).astype(np.float32)
+    for k in range(2 * pairs):
+        edges = unit_of_bearing(np.pi / pairs * np.linspace(k, k + 1, 8))
+        fill(drawn, np.vstack([np.zeros((1, 2)), radius_in * edges]), DARK if k % 2 else LIGHT)
+    return np.clip(drawn, 0, 255).astype(np.uint8)

@@ -1,0 +1,126 @@
+"""The finder on made-up tops, where every corner is known."""
+
+import numpy as np
+import pytest
+
+from seamcheck.basis.errors import NoRoseFound
+from seamcheck.find.stage import find_all, find_loose_lobes, find_rose
+from seamcheck.result import Stage
+from tests.made_up_tops import LIGHT, MadeUpLobe, camera_above, fill, picture, rose, wheel
+
+# The measuring stage looks 0.06 in to either side of what is found; at 40 px/in half of that is well within reach.
+CLOSE_IN = 0.03
+
+
+def matched(found, made: list[MadeUpLobe]) -> list[tuple]:
+    """Each made-up lobe with the found one whose corners are nearest, none used twice."""
+    left = list(found.lobes)
+    pairs = []
+    for lobe in made:
+        nearest = min(left, key=lambda one: np.abs(one.kite.corners_in - lobe.corners_in).max())
+        left.remove(nearest)
+        pairs.append((lobe, nearest))
+    return pairs
+
+
+def assert_same(found, made: list[MadeUpLobe], rings: bool = True) -> None:
+    assert len(found.lobes) == len(made)
+    for lobe, nearest in matched(found, made):
+        assert np.abs(nearest.kite.corners_in - lobe.corners_in).max() < CLOSE_IN
+        assert nearest.dark_side == lobe.dark_side
+        assert nearest.ring == (lobe.ring if rings else None)
+
+
+@pytest.mark.parametrize(
+    "shape",
+    [
+        {"count": 3, "notch_in": 1.3, "reach_in": 3.6, "second": (1.0, 3.1)},
+        {"count": 4, "notch_in": 1.4, "reach_in": 3.8},
+        {"count": 4, "notch_in": 1.5, "reach_in": 4.0, "second": (1.1, 3.5)},
+        {"count": 6, "notch_in": 1.8, "reach_in": 4.9, "second": (1.2, 4.3)},
+        {"count": 8, "notch_in": 1.7, "reach_in": 4.2},
+        {"count": 12, "notch_in": 1.9, "reach_in": 4.6},
+        {"count": 16, "notch_in": 2.2, "reach_in": 4.6},
+    ],
+    ids=lambda shape: f"{shape['count']}{'+' if 'second' in shape else ''}",
+)
+@pytest.mark.parametrize("dark_side", ["cw", "ccw"])
+def test_a_rose_of_any_count_is_found(shape, dark_side):
+    made = rose(**shape, dark_side=dark_side, bearing=0.31, centre_in=(0.4, -0.3))
+    found = find_rose(picture(made), camera_above(), [], 0.0)
+    assert found.centre_in == pytest.approx([0.4, -0.3], abs=CLOSE_IN)
+    assert_same(found, made)
+
+
+def test_a_lobe_laid_the_other_way_round_is_told():
+    made = rose(4, second=(1.1, 3.5), turned_over=(2,))
+    assert_same(find_rose(picture(made), camera_above(), [], 0.0), made)
+
+
+def test_tape_hides_edges_but_not_the_lobes():
+    made = rose(4, second=(1.1, 3.5), bearing=-0.2)
+    photo = picture(made).astype(np.float32)
+    for middle, colour in (((0.0, 0.0), (190, 110, 40)), ((1.8, 1.2), (160, 205, 215)), ((-1.0, 1.9), (160, 205, 215))):
+        fill(photo, np.array(middle) + np.array([[-0.9, -0.3], [0.8, -0.5], [0.9, 0.1], [-0.8, 0.3]]), colour)
+    found = find_rose(photo.astype(np.uint8), camera_above(), [], 0.0)
+    assert found.raised > 0.9
+    assert len(found.lobes) == len(made)
+    worst = [np.abs(nearest.kite.corners_in - lobe.corners_in).max() for lobe, nearest in matched(found, made)]
+    assert np.median(worst) < CLOSE_IN
+    assert max(worst) < 0.12  # a corner whose edges lie wholly under tape is where its ring would have it
+
+
+def test_a_rose_without_tape_is_more_likely_an_inlay():
+    assert find_rose(picture(rose(4, second=(1.1, 3.5))), camera_above(), [], 0.0).raised < 0.5
+
+
+@pytest.mark.parametrize("pairs", [5, 8, 10, 12])
+def test_a_wheel_of_wedges_is_refused(pairs):
+    with pytest.raises(NoRoseFound):
+        find_all(wheel(pairs), camera_above(), [], None, 0.02)
+
+
+def test_a_bare_top_is_bare():
+    leaves = picture([]).astype(np.float32)
+    for k in range(8):
+        edges = np.array([[np.sin(b), np.cos(b)] for b in np.pi / 4 * np.linspace(k, k + 1, 6)])
+        fill(leaves, np.vstack([np.zeros((1, 2)), 8.4 * edges]), (84 + 6 * (k % 2), 120 + 8 * (k % 2), 176 + 10 * (k % 2)))
+    noise = np.random.default_rng(1).normal(0, 3, leaves.shape)
+    stage, found = find_all(np.clip(leaves + noise, 0, 255).astype(np.uint8), camera_above(), [], None, 0.02)
+    assert stage is Stage.BARE
+    assert found.lobes == ()
+
+
+def test_a_bench_with_nothing_on_it_is_refused():
+    with pytest.raises(NoRoseFound):
+        find_all(picture([], top_radius_in=None), camera_above(), [], None, 0.02)
+
+
+def scattered() -> list[MadeUpLobe]:
+    """Lobes of two sizes, strewn."""
+    large, small = rose(4)[0], rose(4, second=(1.1, 3.5))[4]
+    places = [(-6, -5, 0.3), (-2, -7, 2.0), (4, -4, 4.0), (0.5, 1.0, 5.2), (-7, 5, 1.0), (7, 2, 3.3), (-2, 6, 0.1), (5, 7, 2.6)]
+    made = []
+    for k, (x, y, turn) in enumerate(places):
+        lobe = large if k % 2 == 0 else small
+        cos, sin = np.cos(turn), np.sin(turn)
+        local = lobe.corners_in - lobe.corners_in.mean(axis=0)
+        made.append(MadeUpLobe(0, local @ np.array([[cos, -sin], [sin, cos]]) + [x, y], "ccw"))
+    return made
+
+
+def test_loose_lobes_are_found_at_any_angle():
+    made = [lobe for lobe in scattered() if np.abs(lobe.corners_in).max(axis=0)[0] < 10.5 and np.abs(lobe.corners_in).max(axis=0)[1] < 9.5]
+    assert len(made) >= 6
+    photo = picture(made, ground=(105, 110, 112), top_radius_in=None)
+    stage, found = find_all(photo, camera_above(), [], None, 0.0)
+    assert stage is Stage.LOOSE
+    assert found.centre_in is None
+    assert_same(found, made, rings=False)
+
+
+def test_an_off_cut_is_no_lobe():
+    photo = picture([], ground=(105, 110, 112), top_radius_in=None).astype(np.float32)
+    fill(photo, np.array([[-2, -1], [1.5, -1.2], [1.4, 0.3], [-2.2, 0.4]]), LIGHT)
+    with pytest.raises(NoRoseFound):
+        find_loose_lobes(photo.astype(np.uint8), camera_above(), [], 0.0)
