@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,7 +18,7 @@ from .cards.unread import why_no_card
 from .edges import LinearPatch
 from .find.stage import find_all
 from .judge import judge_joint, judge_tip
-from .kite import FoundLobe, FoundRose, Kite
+from .kite import FoundLobe, FoundRose
 from .measure.gap_sites import JointSite, joints_of
 from .measure.gaps import GapFit, measure_gaps
 from .measure.lobes import LobeFit, measure_lobes
@@ -35,9 +35,7 @@ USUAL_VENEER_IN = 1 / 42
 U_VENEER_IN = (1 / 28 - 1 / 50) / 12**0.5
 # A thickness that the person gives, read off a calliper or a label.
 U_VENEER_TOLD_IN = 0.001
-# Edges that darken the field by more than this throw shadows; flush ones have been seen to do so by up to .3.
-RAISED_SHADOW = 0.4
-# How often a rose without tape is yet a dry fit though no shadow shows it (a guess: soft light from all sides).
+# How often a rose without tape is yet a dry fit (a guess: points are taped down one by one).
 GUESS_WRONG = 0.05
 # The patch of the photo that is looked at runs this far beyond the rose, inches: the seams lie there.
 AROUND_ROSE_IN = 2.9
@@ -77,11 +75,6 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
     optics = learn_optics(photo.bgr, solve.camera, cards)
     lobes = _in_order(rose, solve.camera)
     u_veneer_in = U_VENEER_TOLD_IN if settings.veneer_in else U_VENEER_IN
-    if stage is Stage.INLAID and settings.stage is None:
-        # No tape, so probably inlaid; a rose that throws shadows all the same stands on the field.
-        raised = [_at_height(lobe, solve.camera, 0.0, veneer_in) for lobe in lobes]
-        if measure_lobes(patch, solve.camera, optics, raised, veneer_in, True, u_veneer_in).shadow > RAISED_SHADOW:
-            stage, lobes = Stage.DRY_FIT, raised
     face_in = 0.0 if stage is Stage.INLAID else veneer_in
     u_face_in = u_veneer_in
     if stage is Stage.INLAID:
@@ -138,12 +131,6 @@ def _bare(photo: Photo, solve: PlaneSolve, settings: Settings, bars_read: bool, 
 def _scale(solve: PlaneSolve, at_in: Array, face_in: float, bars_read: bool) -> Scale:
     px_per_in = solve.camera.px_per_in_at(at_in, face_in)
     return Scale(solve.cards, px_per_in, solve.rms_px, COVERAGE_95 * solve.u_scale, bars_read)
-
-
-def _at_height(lobe: FoundLobe, camera: Camera, from_in: float, to_in: float) -> FoundLobe:
-    """The lobe as the same pixels show it at another height."""
-    corners = camera.plane_from_px(camera.px_from_plane(lobe.kite.corners_in, from_in), to_in)
-    return replace(lobe, kite=Kite(*corners))
 
 
 def _in_order(rose: FoundRose, camera: Camera) -> list[FoundLobe]:

@@ -45,14 +45,13 @@ ANY_GLUE_IN, MIN_U_GLUE_IN = (0.005, 0.004), 0.003
 MOST_SPREAD = 0.3
 # A fainter step than this, or one that fits so many times worse than the rose's usual, is tape's or a shadow's.
 LEAST_CONTRAST, MOST_MISFIT = 1.5, 10.0
-SHADOW_AT_IN = 0.02
 ROOM_CAP_IN = 0.6
 ROOM_PLACES = 24
 # An edge teaches the shade with this much contrast, and this much of it seen.
 TEACHER_CONTRAST, TEACHER_SEEN = 3.0, 0.5
 # Shadowed field sends back about this share of the open field's light; a teacher's wood differs from that by so much (log light),
 # and where fewer than FEW_TEACHERS do, the best teach.
-SHADED_SHARE, TEACHER_APART, FEW_TEACHERS = 0.5, 0.6, 6
+SHADED_SHARE, TEACHER_APART, FEW_TEACHERS, ENOUGH_LIGHT = 0.5, 0.6, 6, 6
 # A dark edge whose side is seen wider than this teaches nothing.
 MOST_SIDE_SEEN_IN = 0.002
 SHADE_FROM_IN, SHADE_TO_IN, SHADE_SAMPLES = 0.008, 0.12, 30
@@ -82,14 +81,6 @@ class LobeFits:
 
     lobes: tuple[LobeFit, ...]
     shading: Shading | None
-
-    @property
-    def shadow(self) -> float:
-        """The deepest shadow that the edges throw SHADOW_AT_IN out, as a share of the field's light; 0 where none was learnt."""
-        if self.shading is None:
-            return 0.0
-        round_it = unit_of_bearing(np.linspace(0, 2 * np.pi, 24, endpoint=False))
-        return 1 - min(float(self.shading.at(np.array([SHADOW_AT_IN]), normal)[0]) for normal in round_it)
 
 
 def measure_lobes(
@@ -360,7 +351,7 @@ def _learn(
     context: _Context, axes: Sequence[float | None], pairs: Sequence[Sequence[EdgeFit | None]], half_angles: Sequence[float | None]
 ) -> Shading | None:
     """Learn the shade from edges that stand out clearly from the field's light and its shadow alike."""
-    teachers: list[tuple[float, EdgeShade]] = []
+    teachers: list[tuple[float, EdgeShade]] = []  # how much lighter than shadowed field, and the shade
     for k, pair in enumerate(pairs):
         for side, edge in zip(SIDES, pair, strict=True):
             if edge is None or edge.contrast < TEACHER_CONTRAST or edge.line.seen_fraction < TEACHER_SEEN:
@@ -369,15 +360,17 @@ def _learn(
                 continue
             shade = _shade_beside(context, k, side, edge.line)
             if shade is not None:
-                dark = float(np.mean(_tone(edge.inside_light) - _tone(edge.outside_light))) < np.log(SHADED_SHARE)
-                if dark and lean_in(context.camera, edge.line.point_in, side * edge.line.normal, context.z_in) < -MOST_SIDE_SEEN_IN:
-                    # The veneer's side, dark itself, passes for dark wood.
-                    continue
-                # A wood of its shadow's own tone shows its shadow's far edge as its own.
-                apart = abs(float(np.mean(_tone(edge.inside_light) - _tone(edge.outside_light))) - np.log(SHADED_SHARE))
-                teachers.append((apart, shade))
-    teachers.sort(key=lambda teacher: -teacher[0])
-    clear = [shade for apart, shade in teachers if apart > TEACHER_APART]
+                lighter = float(np.mean(_tone(edge.inside_light) - _tone(edge.outside_light))) - np.log(SHADED_SHARE)
+                lean = lean_in(context.camera, edge.line.point_in, side * edge.line.normal, context.z_in)
+                # Beside dark wood the veneer's side, dark itself, passes for the face.
+                if lighter > 0 or lean > -MOST_SIDE_SEEN_IN:
+                    teachers.append((lighter, shade))
+    # Wood lighter than the field and its shadow can't be taken for either; dark wood, far darker than both, comes next.
+    light = [shade for lighter, shade in teachers if lighter > TEACHER_APART]
+    if len(light) >= ENOUGH_LIGHT:
+        return learn_shading(light, context.z_in)
+    teachers.sort(key=lambda teacher: -abs(teacher[0]))
+    clear = [shade for lighter, shade in teachers if abs(lighter) > TEACHER_APART]
     return learn_shading(clear if len(clear) >= FEW_TEACHERS else [shade for _, shade in teachers[:FEW_TEACHERS]], context.z_in)
 
 
