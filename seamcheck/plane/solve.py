@@ -31,7 +31,7 @@ U_ASPECT = 1e-3
 U_PRINCIPAL = 0.004  # of the photo's longer side
 U_RADIAL = 0.04  # k1, k2 left by a phone's own correction
 U_TANGENTIAL = 7e-4
-U_CARD_THICKNESS_IN = 0.002
+U_CARD_THICKNESS_IN = 0.004  # bare paper, or glued to thin card
 # No saddle is known better than so, however well this photo's residuals agree, px.
 SADDLE_FLOOR_PX = 0.03
 HUBER_PX = 0.15
