@@ -1,0 +1,122 @@
+"""The sample pictures (rendered, truth beside each) through the library and the command line."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from seamcheck.photo import read_photo
+from seamcheck.pipeline import Settings, inspect
+from seamcheck.report.json_file import result_bytes
+from seamcheck.result import Inspection, Stage, Verdict
+
+SAMPLES = Path(__file__).parents[2] / "sample_images"
+MEASURED = ("dry-fit", "four-points-taped", "one-lobe-reversed", "set-in", "loose-lobes")
+TOLERANCE_IN = 1 / 64
+TIP_MATCH_IN = 0.2
+
+
+@cache
+def truth(name: str) -> dict:
+    return dict(json.loads((SAMPLES / f"{name}.json").read_text()))
+
+
+@cache
+def told(name: str) -> Inspection:
+    """The inspection with what a careful person would say."""
+    x, y = truth(name)["print_scale"]
+    settings = Settings(stage=Stage(truth(name)["stage"]), bar_across_in=6 * x, bar_along_in=10 * y)
+    return inspect(read_photo(SAMPLES / f"{name}.jpg"), settings)
+
+
+def matched(name: str) -> list[tuple[dict, object]]:
+    """(true lobe, tip) pairs by place."""
+    pairs = []
+    for lobe in truth(name)["lobes"]:
+        tip = min(told(name).tips, key=lambda tip: np.hypot(*(tip.tip_px - lobe["tip_px"])))
+        assert np.hypot(*(tip.tip_px - lobe["tip_px"])) < TIP_MATCH_IN * truth(name)["ppi_at_centre"]
+        pairs.append((lobe, tip))
+    return pairs
+
+
+@pytest.mark.parametrize("name", MEASURED)
+def test_every_lobe_is_found_once_with_its_dark_side(name: str) -> None:
+    assert len(told(name).tips) == len(truth(name)["lobes"])
+    assert {id(tip) for _, tip in matched(name)} == {id(tip) for tip in told(name).tips}
+    assert all(tip.dark_side == lobe["dark_side"] for lobe, tip in matched(name))
+
+
+@pytest.mark.parametrize("name", MEASURED)
+def test_numbers_lie_within_what_they_are_uncertain_by(name: str) -> None:
+    """Of the numbers given, 95 in 100 lie inside u95; none here may lie outside twice that (once in 10,000 for a normal)."""
+    ratios = []
+    for lobe, tip in matched(name):
+        for true, seen in (
+            (lobe["offset_in"], tip.seam_offset),
+            (lobe["own_seam_offset_in"], tip.own_seam_offset),
+            (lobe["reach_in"], tip.reach),
+            (lobe["length_in"], tip.length),
+        ):
+            if true is not None and seen is not None:
+                ratios.append(abs(seen.value - true) / seen.u95)
+    assert len(ratios) >= 2 * len(truth(name)["lobes"])
+    assert max(ratios) < 2
+
+
+@pytest.mark.parametrize("name", MEASURED[:4])
+def test_no_verdict_is_false(name: str) -> None:
+    for lobe, tip in matched(name):
+        if tip.verdict is Verdict.ON:
+            assert abs(lobe["offset_in"]) <= TOLERANCE_IN
+        if tip.verdict is Verdict.OFF:
+            assert abs(lobe["offset_in"]) > TOLERANCE_IN
+
+
+def test_the_reversed_lobe_is_named() -> None:
+    odd = [lobe for lobe in truth("one-lobe-reversed")["lobes"] if lobe["dark_side"] == "ccw"]
+    assert len(odd) == 1
+    tip = next(tip for lobe, tip in matched("one-lobe-reversed") if lobe is odd[0])
+    assert told("one-lobe-reversed").odd_lobes == (tip.lobe,)
+
+
+def test_stage_is_seen_without_being_told() -> None:
+    for name in ("set-in", "loose-lobes", "four-points-taped"):
+        assert inspect(read_photo(SAMPLES / f"{name}.jpg"), Settings()).stage.value == truth(name)["stage"]
+
+
+def test_two_runs_give_the_same_bytes() -> None:
+    photo = read_photo(SAMPLES / "four-points-taped.jpg")
+    assert result_bytes(inspect(photo, Settings())) == result_bytes(inspect(photo, Settings()))
+
+
+def test_command_line_writes_what_is_asked_for(tmp_path: Path) -> None:
+    outputs = {"--json": "result.json", "--csv": "table.csv", "--picture": "picture.png"}
+    options = [word for option, name in outputs.items() for word in (option, str(tmp_path / name))]
+    command = [sys.executable, "-m", "seamcheck", "inspect", str(SAMPLES / "four-points-taped.jpg"), *options]
+    done = subprocess.run(command, capture_output=True, text=True, cwd=tmp_path, check=False)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "can't be undone" in done.stdout
+    result = json.loads((tmp_path / "result.json").read_text())
+    assert result["schema_version"] == 1
+    for tip in result["tips"]:  # verdicts follow from the numbers as they stand
+        if tip["verdict"] == "on":
+            assert abs(tip["seam_offset_in"]) + tip["seam_offset_u95_in"] <= TOLERANCE_IN
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["picture.png", "result.json", "table.csv"]
+
+
+def test_a_photo_without_cards_is_refused_in_one_sentence(tmp_path: Path) -> None:
+    kept = tmp_path / "kept.json"
+    before = result_bytes(told("four-points-taped"))
+    kept.write_bytes(before)
+    command = [sys.executable, "-m", "seamcheck", "inspect", str(SAMPLES / "cards-forgotten.jpg"), "--json", str(kept)]
+    done = subprocess.run(command, capture_output=True, text=True, cwd=tmp_path, check=False)
+    assert done.returncode == 1
+    assert len(done.stderr.strip().splitlines()) == 1
+    assert "card" in done.stderr
+    assert kept.read_bytes() == before

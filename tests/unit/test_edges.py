@@ -1,0 +1,136 @@
+"""Edges of lobes on strips that the tests draw: where they lie, and whether the stated uncertainty holds."""
+
+from __future__ import annotations
+
+from math import comb
+
+import cv2
+import numpy as np
+import pytest
+from scipy.ndimage import gaussian_filter
+from scipy.special import ndtr
+
+from seamcheck.edges import LinearPatch
+from seamcheck.measure.edge_fit import EdgeTask, measure_edge
+from seamcheck.measure.edge_profile import Beyond, Flush, Half, Plain, Shaded
+from seamcheck.measure.shading import EdgeShade, Shading, learn_shading
+from seamcheck.plane.camera import Camera
+
+PPI = 190.0
+HEIGHT = 0.024
+
+
+def flat_camera() -> Camera:
+    """Straight above the plane, 190 px/in at the face's height, the frame's origin at pixel (400, 400)."""
+    down = cv2.Rodrigues(np.diag([1.0, -1.0, -1.0]))[0].ravel()
+    return Camera(PPI * (18.0 - HEIGHT), 1.0, 400.0, 400.0, 0, 0, 0, 0, down, np.array([0.0, 0.0, 18.0]))
+
+
+def scene(profile: np.ndarray, places_in: np.ndarray, rng: np.random.Generator, grain: float = 0.05) -> LinearPatch:
+    """A patch whose light depends on x alone (profile at places), with grain along y and noise, blurred by .8 px."""
+    # A pixel gathers the light of its whole width.
+    x = (np.arange(800)[:, None] - 400 + (np.arange(32) + 0.5) / 32 - 0.5) / PPI
+    light = np.interp(x, places_in, profile).mean(axis=1)[None, :] * np.ones((800, 1))
+    light = light * np.exp(grain * gaussian_filter(rng.normal(size=(800, 800)), (12, 0.7)) * 6)
+    light = cv2.GaussianBlur(light, (0, 0), 0.8) + rng.normal(0, 0.002, light.shape)
+    return LinearPatch(np.repeat(np.clip(light, 0, 1)[:, :, None], 3, axis=2).astype(np.float32), 0, 0)
+
+
+def task(beyond: Beyond, off_in: float = 0.012) -> EdgeTask:
+    """An edge from (off, -1.2) to (off, 1.2), the outside to the right (+x)."""
+    room = np.array([[0.0, 0.4, 0.5], [2.4, 0.4, 0.5]])
+    return EdgeTask(np.array([off_in, -1.2]), np.array([off_in, 1.2]), 1, beyond, room, 0.06, 0.03, 0.02)
+
+
+X = np.linspace(-2.2, 2.2, 20001)
+
+
+def test_a_plain_step_is_found_within_u95() -> None:
+    fit = measure_edge(scene(np.where(X < 0.004, 0.1, 0.4), X, np.random.default_rng(1)), flat_camera(), task(Plain()), HEIGHT)
+    assert fit is not None
+    u95 = 1.96 * np.hypot(fit.line.u_model_in, fit.line.u_sampling_at(np.array([0.004, 0.0])))
+    assert abs(fit.line.offset_of(np.array([0.004, 0.0]))) < u95 < 1 / PPI
+
+
+def test_a_glue_line_beside_pale_wood_does_not_move_its_edge() -> None:
+    profile = np.where(X < 0, 0.5, np.where(X < 0.006, 0.02, 0.25))
+    fit = measure_edge(scene(profile, X, np.random.default_rng(2)), flat_camera(), task(Flush(), 0.005), HEIGHT)
+    assert fit is not None
+    assert abs(fit.line.offset_of(np.zeros(2))) < 2 * fit.line.u_model_in + 0.0005
+
+
+def shaded_field(shading: Shading) -> np.ndarray:
+    return 0.3 * shading.at(np.maximum(X, 0), np.array([1.0, 0.0]))
+
+
+@pytest.fixture
+def side_lamp() -> Shading:
+    return Shading(0.35, np.array([[0.55, 0.035, 0.0, 0.008], [0.10, -0.02, 0.01, 0.012]]), HEIGHT, 0.01)
+
+
+def test_dark_wood_in_its_own_shadow(side_lamp: Shading) -> None:
+    """The strongest gradient is the shadow's far edge, .035 in out; the wood's edge is where the wood ends."""
+    profile = np.where(X < 0, 0.07, shaded_field(side_lamp))
+    patch = scene(profile, X, np.random.default_rng(3), grain=0.02)
+    fit = measure_edge(patch, flat_camera(), task(Shaded(side_lamp, np.array([1.0, 0.0]), 0.0)), HEIGHT)
+    assert fit is not None
+    assert abs(fit.line.offset_of(np.zeros(2))) < max(0.002, 2.5 * fit.line.u_model_in)
+
+
+def test_shade_is_learnt_from_clear_edges(side_lamp: Shading) -> None:
+    x = np.linspace(0.008, 0.12, 30)
+    rng = np.random.default_rng(4)
+    edges = []
+    for angle in np.linspace(0, 2 * np.pi, 8, endpoint=False):
+        normal = np.array([np.sin(angle), np.cos(angle)])
+        edges.append(EdgeShade(normal, x, 0.3 * side_lamp.at(x, normal) * (1 + rng.normal(0, 0.005, 30))))
+    learnt = learn_shading(edges, HEIGHT)
+    assert learnt is not None
+    for angle in (0.4, 1.6, 3.0, 5.1):  # normals between those that taught
+        normal = np.array([np.sin(angle), np.cos(angle)])
+        assert np.abs(learnt.at(x, normal) - side_lamp.at(x, normal)).max() < 0.05
+
+
+def test_sky_past_a_wall_is_the_closed_form() -> None:
+    """View factor of a half space cut by a wall of height h at distance x: (1 + x / sqrt(x2 + h2)) / 2; half at the wall's foot."""
+    only_sky = Shading(1.0, np.array([[0.0, 0.0, 0.0, 0.01], [0.0, 0.0, 0.0, 0.01]]), HEIGHT, 0.0)
+    seen = only_sky.at(np.array([0.0, HEIGHT, 100.0]), np.array([1.0, 0.0]))
+    assert seen == pytest.approx([0.5, 0.5 + 0.25 * 2**0.5, 1.0], abs=1e-6)
+
+
+def test_own_seam_reads_the_middle_of_its_glue_line_within_u() -> None:
+    profile = np.where(X < -0.001, 0.4, np.where(X < 0.001, 0.01, 0.06))
+    fit = measure_edge(scene(profile, X, np.random.default_rng(5)), flat_camera(), task(Half(), 0.004), HEIGHT)
+    assert fit is not None
+    assert abs(fit.line.offset_of(np.zeros(2))) < 1.96 * np.hypot(fit.line.u_model_in, np.sqrt(fit.line.cov[0, 0])) + 1e-4
+
+
+def test_mirrored_scene_gives_the_mirrored_edge() -> None:
+    rng = np.random.default_rng(6)
+    patch = scene(np.where(X < 0.007, 0.12, 0.3), X, rng)
+    mirrored = LinearPatch(np.ascontiguousarray(patch.light[:, ::-1]), 0, 0)
+    right = measure_edge(patch, flat_camera(), task(Plain(), 0.0), HEIGHT)
+    room = np.array([[0.0, 0.4, 0.5], [2.4, 0.4, 0.5]])
+    left_task = EdgeTask(np.array([-1 / PPI, -1.2]), np.array([-1 / PPI, 1.2]), -1, Plain(), room, 0.06, 0.03, 0.02)
+    left = measure_edge(mirrored, flat_camera(), left_task, HEIGHT)
+    assert right is not None
+    assert left is not None
+    # The mirror's axis lies half a pixel off the frame's origin (800 columns, origin at 400).
+    assert left.line.point_in[0] == pytest.approx(-right.line.point_in[0] - 1 / PPI, abs=2e-4)
+
+
+def test_stated_uncertainty_holds_19_times_in_20() -> None:
+    """Steps of random place, contrast and blur in grained wood: beyond u95 no more often than the binomial allows (5 %)."""
+    rng = np.random.default_rng(7)
+    trials, inside = 40, 0
+    for _ in range(trials):
+        at, inner, outer = rng.uniform(-0.02, 0.02), rng.uniform(0.05, 0.5), rng.uniform(0.05, 0.5)
+        if abs(np.log(inner / outer)) < 0.5:
+            outer = inner * 2 if inner < 0.25 else inner / 2
+        profile = inner + (outer - inner) * ndtr((X - at) * PPI / rng.uniform(0.1, 0.8))
+        fit = measure_edge(scene(profile, X, rng), flat_camera(), task(Plain(), rng.uniform(-0.02, 0.02)), HEIGHT)
+        assert fit is not None
+        u = np.hypot(np.sqrt(fit.line.cov[0, 0]), fit.line.u_model_in)
+        inside += abs(fit.line.offset_of(np.array([at, 0.0]))) < 1.96 * u
+    chance_of_fewer = sum(comb(trials, k) * 0.95**k * 0.05 ** (trials - k) for k in range(inside + 1))
+    assert chance_of_fewer > 0.05
