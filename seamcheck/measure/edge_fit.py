@@ -1,44 +1,31 @@
 """The heart of the tips: one straight edge of a lobe, to a fraction of a pixel.
 
-An edge is searched in a strip of the photo round a rough line. The strip is cut into short blocks along the edge, and
-each block's mean profile is compared with a model (edge_profile) at every place across it. The evidence of all blocks
-votes for a straight line, so that taped blocks are outvoted; then the line is measured again in linear light, block by
-block, and fitted robustly.
+An edge is searched in a strip of the photo round a rough line (edge_vote), then measured again in linear light: each short
+block's mean profile along it is compared with a model (edge_profile) at every place across it, all places judged by the same
+samples, and the blocks' places are fitted with a straight line, robustly.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from ..basis.frames import Array, right_of
+from ..basis.frames import Array
 from ..basis.lines import Line
-from ..edges import NO_SHARPENING, LinearPatch, Sharpening, Strip, sample_strip
+from ..edges import LinearPatch, Sharpening
 from ..plane.camera import Camera
-from .edge_profile import GLUE_WIDTHS_IN, INSIDE_PX, Beyond, Flush, Half, Limit
+from .edge_profile import GLUE_WIDTHS_IN, INSIDE_PX, Beyond, Flush, Half, Limit, ridge_rows
+from .edge_task import LIGHT_FLOOR, MISS_OF_JUMP, MISS_OF_LIGHT, EdgeFit, EdgeTask, bare_rows, block_means, outward_strip
+from .edge_vote import vote
 from .line_fit import MIN_BLOCKS, LineFit, fit_line
-from .region import region_evidence
 
-# Rows of one block along the edge, photo pixels: long enough to average noise, short enough that tape spoils few of at least
-# WANTED_BLOCKS blocks.
-MOST_ROWS, LEAST_ROWS, WANTED_BLOCKS = 14, 6, 18
-BLUR_PX = (0.6, 0.8, 1.1, 1.5, 2.0)
-VOTE_BLUR_PX = 1.0
-# Dark noise and quantisation of an 8-bit photo in linear light: keeps logarithms and weights finite in black wood.
-LIGHT_FLOOR = 0.004
-# Evidence of one block is capped, so that no single block (a tape's edge) outvotes the rest.
-EVIDENCE_CAP = 80.0
-# Weight of the colours' evidence (neighbouring pixels repeat each other) beside that of the edge's shape.
-REGION_WEIGHT = 0.8
 # The refined searches look so far to either side of the line so far, in such steps, photo pixels.
 WIDE_SEARCH_PX, NARROW_SEARCH_PX = (8.0, 1.0), (3.0, 0.5)
 # A model that says nothing of an edge's place leaves it this uncertain, px.
 MODEL_CEILING_PX = 8.0
 FINE_PX = 0.25  # samples of the refined profiles
-# What a profile model misses (halos of sharpening, the wood's figure), as shares of the light and of the jump.
-MISS_OF_LIGHT, MISS_OF_JUMP = 0.03, 0.03
 # How often blocks and samples repeat each other when designs are compared. Beside dark wood, and on own seams, a thin dark glue
 # line differs from none by less than sharpening's halo does, so next to nothing is learnt there.
 REPEATS, HALO_REPEATS = 3.0, 60.0
@@ -54,82 +41,14 @@ MISFIT_RUN_PX = 3.0
 MODEL_FLOOR_PX = 0.1
 # Edges are straight to about so much over the outer part of a lobe, inches (common practice, no source).
 BOW_IN = 0.0003
-# How far a wood may differ from its usual tone, log light: in lightness by the lighting across the top, and in colour.
-WOOD_LIGHTNESS, WOOD_COLOUR = 0.7, 0.2
-# A row shows wood where at least so much of what lies well inside looks like it, and a block where so many of its rows do.
-WOOD_SHARE = 0.6
 # A block whose wood or field differs so much from the edge's other blocks (log light) lies under tape.
 TAPE_TONE = 0.3
-
-
-@dataclass(frozen=True)
-class Wood:
-    """What a wood of this rose looks like in this photo: log light, B G R."""
-
-    tone: Array  # (3,)
-    spread: Array  # (3,) from lobe to lobe
-
-    def is_like(self, tone: Array) -> Array:
-        """Whether tones (..., 3) are this wood's in colour, and roughly in lightness."""
-        away = tone - self.tone
-        lighter = away.mean(axis=-1)
-        colour = np.abs(away - lighter[..., None]) < WOOD_COLOUR + 3 * self.spread
-        return np.asarray(colour.all(axis=-1) & (np.abs(lighter) < WOOD_LIGHTNESS + 3 * float(self.spread.mean())))
-
-
-@dataclass(frozen=True)
-class EdgeTask:
-    """One edge to be measured."""
-
-    from_in: Array  # (2,) rough line's first point, plane frame at the face's height
-    to_in: Array  # (2,)
-    outside: int  # +1: the outside lies to the right of from -> to; -1: to the left
-    beyond: Beyond
-    room: Array  # (k, 3): along, inward and outward room (inches) at places along the rough line
-    search_in: float  # how far to either side the edge may lie
-    u_place_in: float  # how far it usually lies off, standard deviation
-    u_turn: float  # rad, the same of its direction
-    blurs_px: tuple[float, ...] = BLUR_PX  # the photo's blur, as far as it is known
-    sharpening: Sharpening = NO_SHARPENING  # to be undone in the profiles
-    inside_wood: Wood | None = None  # what lies inside, where known: rows that show something else are covered
-    outside_wood: Wood | None = None
-
-    @property
-    def direction(self) -> Array:
-        return (self.to_in - self.from_in) / self.length_in
-
-    @property
-    def length_in(self) -> float:
-        return float(np.linalg.norm(self.to_in - self.from_in))
-
-    @property
-    def outward(self) -> Array:
-        return self.outside * right_of(self.direction)
-
-    def moved(self, offset_in: float, slope: float) -> EdgeTask:
-        """The same task about another line: offset outward at the first point, slope outward along."""
-        first, last = offset_in, offset_in + slope * self.length_in
-        room = self.room + np.outer(offset_in + slope * self.room[:, 0], [0, 1, -1])
-        return replace(self, from_in=self.from_in + first * self.outward, to_in=self.to_in + last * self.outward, room=room)
-
-
-@dataclass(frozen=True)
-class EdgeFit:
-    """A measured edge."""
-
-    line: Line
-    blur_px: float
-    contrast: float  # the jump over what the model misses
-    inside_light: Array  # (3,) linear B, G, R of the wood just inside
-    outside_light: Array  # (3,) beyond
-    misfit: float  # what the model leaves, over what it is allowed to
-    glue_in: float = 0.0  # width of the glue line beyond a flush edge
 
 
 def measure_edge(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float) -> EdgeFit | None:
     """Measure one edge; None where nothing straight can be found in the strip."""
     px_in = 1 / camera.px_per_in_at((task.from_in + task.to_in) / 2, z_in)
-    rough = _vote(_Blocks.of(patch, camera, task, z_in, px_in), task, px_in)
+    rough = vote(patch, camera, task, z_in, px_in)
     if rough is None:
         return None
     task = task.moved(*rough)
@@ -140,155 +59,6 @@ def measure_edge(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float
     task = task.moved(first, (last - first) / task.length_in)
     refined = _refine(patch, camera, task, z_in, px_in, *NARROW_SEARCH_PX)
     return None if refined is None else _edge_of(refined, task, z_in)
-
-
-def _outward_strip(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_in: float, half_px: float, step_px: float) -> Strip:
-    """A strip along the rough line whose across axis points outward."""
-    strip = sample_strip(patch, camera, task.from_in, task.to_in, z_in, half_px * px_in, px_in, step_px * px_in)
-    return strip if task.outside > 0 else Strip(strip.light[:, ::-1], strip.along_in, strip.across_in)
-
-
-def _block_rows(strip: Strip) -> int:
-    return int(np.clip(len(strip.along_in) // WANTED_BLOCKS, LEAST_ROWS, MOST_ROWS))
-
-
-def _block_means(strip: Strip, bare: Array) -> tuple[Array, Array, Array]:
-    """(middle along (blocks,), mean light of bare rows (blocks, across, 3), which blocks are bare enough (blocks,))."""
-    each = _block_rows(strip)
-    count = max(1, len(strip.along_in) // each)
-    rows = count * each
-    weight = bare[:rows].reshape(count, each).astype(np.float32)
-    shown = weight.mean(axis=1) >= WOOD_SHARE
-    weight[~shown] = 1.0
-    weight /= weight.sum(axis=1, keepdims=True)
-    light = np.einsum("br,brxc->bxc", weight, strip.light[:rows].reshape(count, each, -1, 3))
-    return strip.along_in[:rows].reshape(count, each).mean(axis=1), light, shown
-
-
-def _bare_rows(strip: Strip, task: EdgeTask, doubt_in: float) -> Array:
-    """(rows,) whether a row shows wood inside (and, for an own seam, beyond) and not tape; the edge lies within doubt_in."""
-    bare = np.ones(len(strip.along_in), bool)
-    for wood, side, column in ((task.inside_wood, -1, 1), (task.outside_wood, 1, 2)):
-        if wood is None:
-            continue
-        room = np.interp(strip.along_in, task.room[:, 0], task.room[:, column])[:, None]
-        depth = side * strip.across_in[None, :]
-        near = np.minimum(0.3 * room, doubt_in)
-        looked = (depth > near) & (depth < np.maximum(np.minimum(0.85 * room, near + 0.06), near + 0.004))
-        like = wood.is_like(np.log(np.maximum(strip.light, LIGHT_FLOOR)))
-        count = looked.sum(axis=1)
-        bare &= (np.sum(like & looked, axis=1) >= WOOD_SHARE * count) & (count > 0)
-    return bare
-
-
-@dataclass(frozen=True)
-class _Blocks:
-    """The strip's blocks, their windows at every place across, and which of them have room for the model."""
-
-    along_in: Array  # (blocks,)
-    windows: Array  # (blocks, places, 3, window) linear light
-    places_in: Array  # (places,) outward
-    window_px: Array  # (window,)
-    usable: Array  # (blocks, places) bool
-    strip: Strip
-    inward_in: Array  # (blocks,) room
-
-    @staticmethod
-    def of(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_in: float) -> _Blocks:
-        reach_px = task.beyond.reach_px(px_in)
-        window = np.arange(-round(INSIDE_PX), round(reach_px) + 1, dtype=float)
-        half = task.search_in / px_in + max(INSIDE_PX, reach_px) + 1
-        strip = _outward_strip(patch, camera, task, z_in, px_in, half, 1.0)
-        middle, light, shown = _block_means(strip, _bare_rows(strip, task, 0.4 * task.search_in))
-        light = task.sharpening.undone(light, 1.0)
-        windows = np.lib.stride_tricks.sliding_window_view(light, len(window), axis=1)
-        places = strip.across_in[: windows.shape[1]] - window[0] * px_in
-        inward, outward = (np.interp(middle, task.room[:, 0], task.room[:, k]) for k in (1, 2))
-        near = np.abs(places) <= task.search_in + 1e-9
-        usable = (places > -inward[:, None] + 0.8 * INSIDE_PX * px_in) & (places < outward[:, None] - 0.8 * reach_px * px_in)
-        usable &= np.isfinite(windows).all(axis=(2, 3)) & near & shown[:, None]
-        return _Blocks(middle, windows, places, window, usable, strip, inward)
-
-
-def _vote(blocks: _Blocks, task: EdgeTask, px_in: float) -> tuple[float, float] | None:
-    """(offset at the first point, slope) of the line that the blocks' evidence supports best; inches outward."""
-    if blocks.usable.any(axis=1).sum() < MIN_BLOCKS:
-        return None
-    window = blocks.window_px
-    windows = blocks.windows.astype(float)
-    root = _weights(blocks, task)
-    weighted = windows * root
-    total = np.sum(weighted**2, axis=(-1, -2))
-    level = np.stack([np.ones_like(window), window], axis=-1)
-    without = np.maximum(total - _window_explained(weighted, level, root), 0)
-    levels = _levels(blocks.strip, task)
-    designs = task.beyond.designs(window, VOTE_BLUR_PX, px_in)
-    with_edge = np.min([total - _window_explained(weighted, design, root, task.beyond.limits(px_in), levels) for design in designs], axis=0)
-    # A likelihood ratio with the scale of the misfit unknown: an edge in figured wood fits badly, but far better than none.
-    samples = 3 * len(window)
-    evidence = np.minimum(0.5 * len(window) * np.log((without + samples) / (with_edge + samples)), EVIDENCE_CAP)
-    first = round(-window[0])
-    colours = region_evidence(blocks.strip, _block_rows(blocks.strip), blocks.inward_in, task.search_in, LIGHT_FLOOR)
-    evidence = evidence + REGION_WEIGHT * colours[:, first : first + evidence.shape[1]]
-    evidence = np.where(blocks.usable, evidence, np.min(evidence, axis=1, where=blocks.usable, initial=0.0)[:, None])
-    return _best_line(evidence, blocks.along_in, blocks.places_in, task)
-
-
-def _weights(blocks: _Blocks, task: EdgeTask) -> Array:
-    """(3, window): one over what the model may miss, from the levels well inside and well outside the rough line."""
-    inner, outer = _levels(blocks.strip, task)
-    allowed = np.stack([MISS_OF_LIGHT * inner, MISS_OF_LIGHT * outer]) + LIGHT_FLOOR / 2 + MISS_OF_JUMP * np.abs(outer - inner)
-    return np.where(blocks.window_px < 0, 1 / allowed[0][:, None], 1 / allowed[1][:, None])
-
-
-def _levels(strip: Strip, task: EdgeTask) -> tuple[Array, Array]:
-    """Usual light (3,) well inside and well outside the rough line."""
-    across = strip.across_in
-    inner = np.median(strip.light[:, across < -0.4 * task.search_in], axis=(0, 1))
-    return inner, np.median(strip.light[:, across > 0.6 * task.search_in], axis=(0, 1))
-
-
-def _window_explained(
-    weighted: Array, design: Array, root: Array, limits: Sequence[Limit] = (), levels: tuple[Array, Array] | None = None
-) -> Array:
-    """(blocks, places): what a design (window, k) explains of each window (blocks, places, 3, window), channels together."""
-    result = np.zeros(weighted.shape[:2])
-    for channel in range(3):
-        rows = design * root[channel][:, None]
-        if levels is not None:
-            rows = np.vstack([rows, _ridge(limits, [level[channel] for level in levels], design.shape[1])])
-        # Ridge rows aim at 0: only the samples' part of the basis sees data.
-        basis = np.linalg.qr(rows)[0][: len(design)]
-        result += np.sum((weighted[:, :, channel] @ basis) ** 2, axis=-1)
-    return result
-
-
-def _ridge(limits: Sequence[Limit], levels: Sequence[float], columns: int) -> Array:
-    """(limits, columns): rows that hold limited coefficients near 0, in units of their standard deviation."""
-    held = [limit for limit in limits if limit[0] < columns]
-    rows = np.zeros((len(held), columns))
-    for row, (column, share, side) in zip(rows, held, strict=True):
-        row[column] = 1 / (share * (float(levels[side]) + LIGHT_FLOOR))
-    return rows
-
-
-def _best_line(evidence: Array, along: Array, places: Array, task: EdgeTask) -> tuple[float, float] | None:
-    """The straight line through an evidence table (blocks, places) with the largest sum, the rough line a weak prior."""
-    length = along[-1] - along[0]
-    step = places[1] - places[0]
-    ends = np.arange(-task.search_in, task.search_in + step / 2, step)
-    first, last = np.meshgrid(ends, ends, indexing="ij")
-    share = (along - along[0]) / length
-    index = np.clip((first[..., None] * (1 - share) + last[..., None] * share - places[0]) / step, 0, len(places) - 1.001)
-    low = index.astype(int)
-    part = index - low
-    block = np.arange(len(along))
-    score = (evidence[block, low] * (1 - part) + evidence[block, low + 1] * part).sum(axis=-1)
-    # Blocks repeat each other's evidence through the wood's figure; the prior stands against about one block in four.
-    score -= 0.5 * 4 * (((first + last) / 2 / task.u_place_in) ** 2 + ((last - first) / (length * task.u_turn)) ** 2)
-    i, j = np.unravel_index(int(np.argmax(score)), score.shape)
-    slope = (last[i, j] - first[i, j]) / length
-    return float(first[i, j] - slope * along[0]), float(slope)
 
 
 @dataclass(frozen=True)
@@ -311,8 +81,8 @@ def _refine(
     Every place is judged by the same samples, from INSIDE_PX inside the rough line to the model's reach beyond it.
     """
     reach_px = task.beyond.reach_px(px_in)
-    strip = _outward_strip(patch, camera, task, z_in, px_in, max(INSIDE_PX, reach_px), FINE_PX)
-    along, drawn, shown = _block_means(strip, _bare_rows(strip, task, 2 * px_in))
+    strip = outward_strip(patch, camera, task, z_in, px_in, max(INSIDE_PX, reach_px), FINE_PX)
+    along, drawn, shown = block_means(strip, bare_rows(strip, task, 2 * px_in))
     light = task.sharpening.luma_undone(drawn, FINE_PX)[..., None]
     if _faint(np.median(light[shown], axis=0)[:, 0], strip.across_in / px_in):
         # Woods of one lightness differ by colour alone, which the photo draws less sharply.
@@ -462,7 +232,7 @@ class _Ridge:
 
     def information(self, columns: int) -> Array:
         """(columns, columns)"""
-        rows = _ridge(self.limits, self.levels, columns)
+        rows = ridge_rows(self.limits, self.levels, columns)
         return rows.T @ rows / self.step_px
 
 

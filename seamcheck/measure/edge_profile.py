@@ -7,6 +7,7 @@ photo's point spread (a Gaussian). The first column is the wood's level, the thi
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -34,6 +35,9 @@ FIELD_SLOPE = 0.1
 SHADE_DOUBT, CONTACT_IN = 0.08, 0.012
 # The wood's figure changes its light by about so large a share a pixel, in a block's mean: keeps the slope from imitating an edge.
 FIGURE_SLOPE = 0.015
+
+# No wood is taken for darker than this, linear light.
+DARKEST = 0.004
 
 # (column, standard deviation as a share of the light a pixel, side: 0 inside, 1 beyond)
 Limit = tuple[int, float, int]
@@ -167,6 +171,15 @@ class Shaded:
 
 
 Beyond = Plain | Half | Flush | Shaded
+
+
+def ridge_rows(limits: Sequence[Limit], levels: Sequence[float], columns: int) -> Array:
+    """(limits, columns): rows that hold limited coefficients near 0, in units of their standard deviation."""
+    held = [limit for limit in limits if limit[0] < columns]
+    rows = np.zeros((len(held), columns))
+    for row, (column, share, side) in zip(rows, held, strict=True):
+        row[column] = 1 / (share * (float(levels[side]) + DARKEST))
+    return rows
 
 
 def _pieces(place_px: Array, blur_px: float) -> tuple[Array, Array, Array, Array]:

@@ -13,8 +13,9 @@ from ..edges import LinearPatch, sample_strip
 from ..kite import FoundLobe, Kite
 from ..optics import Optics
 from ..plane.camera import Camera
-from .edge_fit import LIGHT_FLOOR, EdgeFit, EdgeTask, Wood, measure_edge
+from .edge_fit import measure_edge
 from .edge_profile import Beyond, Flush, Half, Plain, Shaded
+from .edge_task import LIGHT_FLOOR, EdgeFit, EdgeTask, Wood
 from .shading import EdgeShade, Shading, learn_shading
 
 # A tip is where straight lines through the outer 60 % of the long edges meet (the measuring definition).

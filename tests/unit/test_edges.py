@@ -11,8 +11,9 @@ from scipy.ndimage import gaussian_filter
 from scipy.special import ndtr
 
 from seamcheck.edges import LinearPatch
-from seamcheck.measure.edge_fit import EdgeTask, measure_edge
+from seamcheck.measure.edge_fit import measure_edge
 from seamcheck.measure.edge_profile import Beyond, Flush, Half, Plain, Shaded
+from seamcheck.measure.edge_task import EdgeTask
 from seamcheck.measure.shading import EdgeShade, Shading, learn_shading
 from seamcheck.plane.camera import Camera
 
