@@ -22,6 +22,11 @@ MOST_LINES = 4
 LINE_STRENGTH = 5.0
 # A fitted line weaker than this (height over its uncertainty) isn't taken for one: figure gives up to this.
 LEAST_SIGNAL = 12.0
+# A step explains as much as a step and a line when it leaves less than this many times what they leave; a step that is surer than
+# the line leaves more for other reasons (its width, figure), so more is asked of the line.
+FLANK_MISFIT, FLANK_MISFIT_OF_STRONG_STEP = 1.4, 3.0
+# Beside a step that is this many times as sure, nothing can be called a line.
+OUTSHONE = 2.0
 # Ridges that run into a line as sure as this are part of it, and aren't fitted for themselves.
 CERTAIN_SIGNAL = 50.0
 # Lines that come closer than this somewhere along the strip are one line, followed well and badly (inches).
@@ -47,6 +52,7 @@ class LineFit:
     width_in: float  # standard deviation of its profile, blur included
     signal: float  # height over its own uncertainty
     step_signal: float  # the same for the step between the leaves
+    misfit: float  # root mean square that the model leaves of the profile averaged over all blocks, log light
     spread_in: float  # of the blocks' places about the straight line
     blocks: int
 
@@ -85,11 +91,14 @@ def find_lines(strip: SeamStrip, grid: Posterior) -> tuple[list[LineFit], float]
 
 
 def _is_flank(strip: SeamStrip, fit: LineFit, pivot_in: float) -> bool:
-    """Whether a ridge is no line but the flank of a step: a step fitted beside itself makes one up, yet alone explains more."""
-    if fit.step_signal < LEAST_SIGNAL:
+    """Whether a ridge is no line but the flank of a step: a step fitted beside itself makes one up, yet alone explains as much."""
+    if fit.step_signal < LEAST_SIGNAL and fit.signal > CERTAIN_SIGNAL:
         return False
+    if fit.step_signal > max(LEAST_SIGNAL, OUTSHONE * fit.signal):
+        return True
     alone = fit_line(strip, fit.offset_in, fit.slope, pivot_in, step_only=True)
-    return fit.step_signal > fit.signal or (alone is not None and alone.step_signal > fit.signal)
+    limit = FLANK_MISFIT if fit.step_signal < fit.signal else FLANK_MISFIT_OF_STRONG_STEP
+    return alone is not None and alone.step_signal > LEAST_SIGNAL and alone.misfit < limit * fit.misfit
 
 
 def _peaks(strength: Array, grid: Posterior) -> list[tuple[int, int]]:
@@ -163,15 +172,17 @@ def fit_line(
     strip: SeamStrip, offset_in: float, slope: float, pivot_in: float, width_steps: float = 1.1, step_only: bool = False
 ) -> LineFit | None:
     """Background, step and (unless step_only) blurred line, fitted in blocks about a candidate; the blocks give the straight line."""
-    for _ in range(3):
+    for _ in range(4):
         fit = _fit_once(strip, offset_in, slope, pivot_in, width_steps, step_only)
         if fit is None:
             return None
         moved = abs(fit.offset_in - offset_in)
         if moved > 6 * strip.step_in:
             return None
-        offset_in, slope, width_steps = fit.offset_in, fit.slope, float(np.clip(fit.width_in / strip.step_in, 0.8, 5))
-        if moved < 0.03 * strip.step_in:
+        width = float(np.clip(fit.width_in / strip.step_in, 0.8, 5))
+        settled = moved < 0.03 * strip.step_in and abs(width - width_steps) < 0.05 * width
+        offset_in, slope, width_steps = fit.offset_in, fit.slope, width
+        if settled:
             break
     return fit
 
@@ -233,6 +244,7 @@ def _fit_once(strip: SeamStrip, offset_in: float, slope: float, pivot_in: float,
         width,
         abs(height) / (u_height + 1e-12),
         abs(step_height) / (u_step + 1e-12),
+        float(np.sqrt(np.mean((residual.mean(axis=0) * trust) ** 2))),
         spread,
         len(found),
     )

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from scipy.stats import binom
+from scipy.stats import binom, norm
 
 from seamcheck.basis.frames import Array, bearing_of, right_of, unit_of_bearing
 from seamcheck.basis.reasons import Reason
@@ -55,11 +55,11 @@ def field(
     xy = CAMERA.plane_from_px(np.stack([columns, rows], axis=-1).astype(float))
     # Signed distance to the seam, to the right of it as seen outward (bearing 0 is +y, its right +x).
     right_px = ((xy[..., 0] - TIP[0]) + offset - slope * (xy[..., 1] - TIP[1])) / np.hypot(1, slope) * PX_PER_IN
-    share = np.clip(right_px + 0.5, 0, 1)
+    share = norm.cdf(right_px / np.hypot(BLUR_PX, np.sqrt(1 / 12)))  # the photo's blur, and the pixel's own width
     left, right = contrast * grain(rng, lean), contrast * grain(rng, -lean * rng.uniform(0.85, 1.15)) + step
     log_light = np.log(0.4) + left + share * (right - left)
     if line:
-        spread = np.hypot(BLUR_PX, line_width_in * PX_PER_IN / np.sqrt(12))
+        spread = np.sqrt(BLUR_PX**2 + (1 + (line_width_in * PX_PER_IN) ** 2) / 12)
         log_light = log_light + line * line_width_in * PX_PER_IN / (spread * np.sqrt(2 * np.pi)) * np.exp(-0.5 * (right_px / spread) ** 2)
     light = np.exp(log_light)[..., None] * np.array([0.6, 0.8, 1.0]) + rng.normal(0, NOISE, (*SIZE_PX, 3))
     return Field(LinearPatch(light.astype(np.float32), 0, 0), float(offset / np.hypot(1, slope)))
