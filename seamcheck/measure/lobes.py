@@ -16,6 +16,7 @@ from ..plane.camera import Camera
 from .edge_fit import measure_edge
 from .edge_profile import Beyond, Flush, Half, Plain, Shaded
 from .edge_task import LIGHT_FLOOR, EdgeFit, EdgeTask, Wood
+from .lobe_room import lean_in, nearest_on, other_outlines, room_along
 from .shading import EdgeShade, Shading, learn_shading
 
 # A tip is where straight lines through the outer 60 % of the long edges meet (the measuring definition).
@@ -46,8 +47,6 @@ ANY_GLUE_IN, MIN_U_GLUE_IN = (0.005, 0.004), 0.003
 MOST_SPREAD = 0.3
 # A fainter step than this, or one that fits so many times worse than the rose's usual, is tape's or a shadow's.
 LEAST_CONTRAST, MOST_MISFIT = 1.5, 10.0
-ROOM_CAP_IN = 0.6
-ROOM_PLACES = 24
 # An edge teaches the shade with this much contrast, and this much of it seen.
 TEACHER_CONTRAST, TEACHER_SEEN = 3.0, 0.5
 # Shadowed field sends back about this share of the open field's light; a teacher's wood differs from that by so much (log light),
@@ -141,7 +140,7 @@ def _short_edges(context: _Context, k: int, shading: Shading | None) -> dict[str
         if shading is not None:
             lean = lean_in(context.camera, (start + stop) / 2, outward, context.z_in)
             beyond = Shaded(shading, outward, lean, lean * context.u_face_in / context.z_in)
-        room = _room(start, stop, side, np.stack([kite.root_in, kite.tip_in]), *_others(context.kites, k))
+        room = room_along(start, stop, side, np.stack([kite.root_in, kite.tip_in]), *other_outlines(context.kites, k))
         optics = context.optics
         task = EdgeTask(start, stop, side, beyond, room, FOUND_SEARCH_IN, FOUND_U_IN, 2 * FOUND_U_TURN, _blurs(optics), optics.sharpening)
         edge = measure_edge(context.patch, context.camera, replace(task, inside_wood=wood[side]), context.z_in)
@@ -254,7 +253,7 @@ def _own_task(lobe: FoundLobe, optics: Optics, woods: dict[bool, Wood] | None = 
     kite = lobe.kite
     along = kite.tip_in - kite.root_in
     start, stop = kite.root_in + 0.06 * along, kite.tip_in - POINT_LEFT_OUT_IN * along / np.linalg.norm(along)
-    room = _room(start, stop, 1, kite.corners_in[:3], kite.corners_in[[2, 3, 0]])
+    room = room_along(start, stop, 1, kite.corners_in[:3], kite.corners_in[[2, 3, 0]])
     left, right = (woods.get(_is_dark(lobe, side)) for side in SIDES) if woods and lobe.dark_side else (None, None)
     task = EdgeTask(start, stop, 1, Half(), room, FOUND_SEARCH_IN, FOUND_U_IN, FOUND_U_TURN, _blurs(optics), optics.sharpening)
     return replace(task, inside_wood=left, outside_wood=right)
@@ -273,38 +272,9 @@ def _edge_task(
     along = tip - shoulder
     start, stop = tip - OUTER_SHARE * along, tip - POINT_LEFT_OUT_IN * along / np.linalg.norm(along)
     wood = context.woods.get(_is_dark(context.lobes[k], side)) if context.lobes[k].dark_side else None
-    room = _room(start, stop, side, np.stack([context.kites[k].root_in, tip]), *_others(context.kites, k))
+    room = room_along(start, stop, side, np.stack([context.kites[k].root_in, tip]), *other_outlines(context.kites, k))
     optics = context.optics
     return EdgeTask(start, stop, side, beyond, room, search_in, u_place_in, u_turn, _blurs(optics), optics.sharpening, inside_wood=wood)
-
-
-def _others(kites: Sequence[Kite], k: int) -> list[Array]:
-    """The other lobes' closed outlines, (5, 2) each."""
-    return [kites[j].corners_in[[0, 1, 2, 3, 0]] for j in range(len(kites)) if j != k]
-
-
-def _room(start: Array, stop: Array, outside: int, inner: Array, *outer: Array) -> Array:
-    """(places, 3): along, and how far inward to a polyline (n, 2) and outward to the nearest of others."""
-    length = float(np.linalg.norm(stop - start))
-    direction = (stop - start) / length
-    outward = outside * right_of(direction)
-    along = np.linspace(0, length, ROOM_PLACES)
-    points = start + along[:, None] * direction
-    inward = _reach(points, -outward, inner)
-    away = np.min([_reach(points, outward, line) for line in outer], axis=0) if outer else np.full(ROOM_PLACES, ROOM_CAP_IN)
-    return np.stack([along, inward, away], axis=-1)
-
-
-def _reach(points: Array, ray: Array, line: Array) -> Array:
-    """(n,): how far rays from points (n, 2) run until they meet a polyline (m, 2); ROOM_CAP_IN at most."""
-    a, edge = line[:-1], np.diff(line, axis=0)
-    cross = ray[0] * edge[:, 1] - ray[1] * edge[:, 0]
-    cross = np.where(np.abs(cross) < 1e-12, 1e-12, cross)
-    gap = a[None] - points[:, None]
-    distance = (gap[..., 0] * edge[:, 1] - gap[..., 1] * edge[:, 0]) / cross
-    share = (gap[..., 0] * ray[1] - gap[..., 1] * ray[0]) / cross
-    hit = (distance > 0) & (share >= 0) & (share <= 1)
-    return np.min(np.where(hit, np.minimum(distance, ROOM_CAP_IN), ROOM_CAP_IN), axis=1)
 
 
 def _half_angles(
@@ -378,7 +348,7 @@ def _learn(
 def _shade_beside(context: _Context, k: int, side: int, line: Line) -> EdgeShade | None:
     """The field's light beside a measured edge, where the field lies open."""
     start, stop = line.ends_in
-    room = _room(start, stop, side, np.stack([context.kites[k].root_in, context.kites[k].tip_in]), *_others(context.kites, k))
+    room = room_along(start, stop, side, np.stack([context.kites[k].root_in, context.kites[k].tip_in]), *other_outlines(context.kites, k))
     px_in = 1 / context.camera.px_per_in_at(line.point_in, context.z_in)
     strip = sample_strip(context.patch, context.camera, start, stop, context.z_in, SHADE_TO_IN + 2 * px_in, px_in)
     across = strip.across_in * side
@@ -391,12 +361,6 @@ def _shade_beside(context: _Context, k: int, side: int, line: Line) -> EdgeShade
     profile = np.median(light.astype(float), axis=0)
     order = np.argsort(across)
     return EdgeShade(side * line.normal, x_face + lean, np.interp(x_face, across[order], profile[order]))
-
-
-def lean_in(camera: Camera, point_in: Array, outward: Array, z_in: float) -> float:
-    """How far outward a point of the field seems to lie less than one of the face, seen over an edge: h / (H - h) (p - eye) . n."""
-    eye = camera.eye_in
-    return float(z_in / (eye[2] - z_in) * ((point_in - eye[:2]) @ outward))
 
 
 def _again(
@@ -416,7 +380,7 @@ def _again(
     if axis is None or half_angle is None:
         if shading is None or edge is None:
             return edge
-        bearing, tip = edge.line.bearing, _nearest_on(edge.line, kite.tip_in)
+        bearing, tip = edge.line.bearing, nearest_on(edge.line, kite.tip_in)
     else:
         bearing = axis - side * half_angle
         direction = unit_of_bearing(bearing)
@@ -428,10 +392,10 @@ def _again(
             assert other is not None
             tip = crossing(other.line, own.line)
         else:
-            tip = kite.tip_in if own is None else _nearest_on(own.line, kite.tip_in)
+            tip = kite.tip_in if own is None else nearest_on(own.line, kite.tip_in)
         # Edge and seam cross at a slant: hold on to the found point where the crossing runs away.
         if np.linalg.norm(tip - kite.tip_in) > 3 * FOUND_SEARCH_IN:
-            tip = kite.tip_in if own is None else _nearest_on(own.line, kite.tip_in)
+            tip = kite.tip_in if own is None else nearest_on(own.line, kite.tip_in)
     shoulder = kite.left_in if side < 0 else kite.right_in
     length = float(np.linalg.norm(kite.tip_in - shoulder))
     direction = unit_of_bearing(bearing)
@@ -441,7 +405,3 @@ def _again(
         beyond = Shaded(shading, outward, lean, lean * context.u_face_in / context.z_in)
     task = _edge_task(context, k, side, tip - length * direction, tip, beyond, AGAIN_SEARCH_IN, AGAIN_U_IN, U_PATTERN)
     return measure_edge(context.patch, context.camera, task, context.z_in)
-
-
-def _nearest_on(line: Line, point_in: Array) -> Array:
-    return line.point_in + line.along_of(point_in) * line.direction
