@@ -45,16 +45,16 @@ BOW_IN = 0.0003
 TAPE_TONE = 0.3
 
 
-def measure_edge(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float) -> EdgeFit | None:
-    """Measure one edge; None where nothing straight can be found in the strip."""
+def measure_edge(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, finely: bool = True) -> EdgeFit | None:
+    """Measure one edge; None where nothing straight can be found in the strip. Not finely: to a few tenths of a pixel, in half the time."""
     px_in = 1 / camera.px_per_in_at((task.from_in + task.to_in) / 2, z_in)
     rough = vote(patch, camera, task, z_in, px_in)
     if rough is None:
         return None
     task = task.moved(*rough)
     wide = _refine(patch, camera, task, z_in, px_in, *WIDE_SEARCH_PX)
-    if wide is None:
-        return None
+    if wide is None or not finely:
+        return None if wide is None else _edge_of(wide, task, z_in)
     first, last = (float(end) for end in wide.fit.place([0.0, task.length_in]))
     task = task.moved(first, (last - first) / task.length_in)
     refined = _refine(patch, camera, task, z_in, px_in, *NARROW_SEARCH_PX)

@@ -100,7 +100,10 @@ def measure_lobes(
     ]
     owns = _like_the_others(lobes, owns)
     context = _Context(patch, camera, lobes, kites, z_in, u_face_in, woods, optics)
-    first = [[measure_edge(patch, camera, _found_task(context, k, side, beyond), z_in) for side in SIDES] for k in range(len(kites))]
+    first = [
+        [measure_edge(patch, camera, _found_task(context, k, side, beyond), z_in, finely=False) for side in SIDES]
+        for k in range(len(kites))
+    ]
     half_angles = _half_angles(lobes, owns, first)
     axes = [_axis(own, pair, half) for own, pair, half in zip(owns, first, half_angles, strict=True)]
     owns = [

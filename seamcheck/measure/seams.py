@@ -37,7 +37,7 @@ RIVAL_SHARE = 0.4
 # leaves of different lightness give up to 18, wood's own figure 12 (standard deviations of the filter's answers).
 RIDGE_UNEXPLAINED = 25.0
 # A seam less certain than this at the tip is as good as not seen (standard uncertainty, inches).
-FAINT_U_IN = 0.016
+FAINT_U_IN = 0.013
 # What a straight line leaves out: a joint planed by hand bows by a hair; a glue line isn't even (standard uncertainty, inches).
 LINE_BOW_U_IN = 0.0002
 # The grain of two leaves differs in strength, which draws their border to one side within the photo's blur (standard uncertainty, steps).
