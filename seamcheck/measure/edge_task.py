@@ -122,7 +122,9 @@ def bare_rows(strip: Strip, task: EdgeTask, doubt_in: float) -> Array:
         depth = side * strip.across_in[None, :]
         near = np.minimum(0.3 * room, doubt_in)
         looked = (depth > near) & (depth < np.maximum(np.minimum(0.85 * room, near + 0.06), near + 0.004))
-        like = wood.is_like(np.log(np.maximum(strip.light, LIGHT_FLOOR)))
+        some = looked.any(axis=0)
+        looked = looked[:, some]
+        like = wood.is_like(np.log(np.maximum(strip.light[:, some], LIGHT_FLOOR)))
         count = looked.sum(axis=1)
         bare &= (np.sum(like & looked, axis=1) >= WOOD_SHARE * count) & (count > 0)
     return bare
