@@ -152,8 +152,12 @@ def inspect(
 
 def _measure(path: Path, stage: StageName | None, **lengths_in: float | None) -> tuple[Photo, Inspection]:
     """The photo and what was found in it. What wasn't said on the command line is left to the settings' own defaults."""
+    from threading import Thread
+
     from .photo import read_photo
 
+    # Half a second of imports, most of it while the photo is decoded on the other core.
+    Thread(target=_import_ahead, daemon=True).start()
     photo = read_photo(path)
 
     from .pipeline import Settings  # only now: a file that can't be read is refused at once
@@ -162,6 +166,17 @@ def _measure(path: Path, stage: StageName | None, **lengths_in: float | None) ->
 
     given: dict[str, Any] = {name: value for name, value in lengths_in.items() if value is not None}
     return photo, inspect_photo(photo, Settings(stage=Stage(stage.value) if stage else None, **given))
+
+
+def _import_ahead() -> None:
+    """Import what measuring will need; whatever fails here fails again, and is told, where it is needed."""
+    from contextlib import suppress
+
+    with suppress(ImportError):
+        import scipy.fft
+        import scipy.ndimage
+        import scipy.optimize
+        import scipy.special  # noqa: F401
 
 
 def _outputs(result: Path | None, table: Path | None, picture: Path | None) -> list[tuple[Target, Callable[[Photo, Inspection], bytes]]]:
