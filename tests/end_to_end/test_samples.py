@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -88,6 +89,18 @@ def test_the_reversed_lobe_is_named() -> None:
 def test_stage_is_seen_without_being_told() -> None:
     for name in ("set-in", "loose-lobes", "four-points-taped"):
         assert inspect(read_photo(SAMPLES / f"{name}.jpg"), Settings()).stage.value == truth(name)["stage"]
+
+
+def test_a_photo_held_upside_down_says_the_same() -> None:
+    """Offsets turn with the rose: what differs is what sampling at other places does, well inside u95."""
+    photo = read_photo(SAMPLES / "four-points-taped.jpg")
+    turned = inspect(replace(photo, bgr=np.ascontiguousarray(photo.bgr[::-1, ::-1])), Settings())
+    last = np.array(photo.size_px) - 1
+    for tip in inspect(photo, Settings()).tips:
+        same = min(turned.tips, key=lambda other: np.hypot(*(last - other.tip_px - tip.tip_px)))
+        assert np.hypot(*(last - same.tip_px - tip.tip_px)) < 4
+        if tip.seam_offset is not None and same.seam_offset is not None:
+            assert abs(tip.seam_offset.value - same.seam_offset.value) < tip.seam_offset.u95
 
 
 def test_two_runs_give_the_same_bytes() -> None:
