@@ -40,6 +40,20 @@ def test_angles_of_the_right_angled_lobe() -> None:
     assert np.degrees(shape.shoulder_angle) == pytest.approx(121.5626, abs=1e-4)
 
 
+def test_notches_of_four_right_angled_lobes() -> None:
+    """Four of them close a turn and leave notches of 116.8747 deg between one's long edge and the next one's.
+
+    Measured on the lobes' corners as they lie, not from the angles.
+    """
+    shape = KiteShape(np.radians(90), 0.75, 2.75)
+    along, across = shape.shoulder_in
+    first_tip, second_tip = np.array([shape.length_in, 0.0]), np.array([0.0, shape.length_in])
+    shared = np.array([along, across])  # the first lobe's left shoulder, and the second's right one
+    assert shared == pytest.approx([across, along])  # so the two short edges lie on each other
+    legs = [(tip - shared) / np.linalg.norm(tip - shared) for tip in (first_tip, second_tip)]
+    assert np.degrees(np.arccos(legs[0] @ legs[1])) == pytest.approx(116.8747, abs=1e-4)
+
+
 @given(st.floats(20, 140), st.floats(0.3, 2.0), st.floats(1.1, 4.0))
 def test_angles_make_a_full_turn(root_deg: float, short: float, times: float) -> None:
     shape = KiteShape(np.radians(root_deg), short, short * times + short)

@@ -8,13 +8,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from seamcheck.edges import srgb_decode, srgb_encode
+from seamcheck.edges import SRGB_TO_LINEAR, srgb_decode, srgb_encode
 from seamcheck.plane.camera import Camera
 
 
 def test_srgb_of_iec_61966_2_1() -> None:
     assert float(srgb_decode(np.array(0.5))) == pytest.approx(0.21404114, abs=5e-9)
     assert float(srgb_encode(np.array(0.18))) == pytest.approx(0.46135613, abs=5e-9)
+
+
+def test_the_photos_table_is_the_standards_curve() -> None:
+    """IEC 61966-2-1: straight below .04045, a power of 2.4 above; here code by code, as 8-bit photos hold it."""
+    for code in (0, 1, 10, 11, 119, 128, 255):
+        v = code / 255
+        assert float(SRGB_TO_LINEAR[code]) == pytest.approx(v / 12.92 if v <= 0.04045 else ((v + 0.055) / 1.055) ** 2.4, rel=1e-6)
 
 
 @given(st.floats(0, 1))
@@ -44,14 +51,14 @@ def test_projection_is_opencvs(k1: float, k2: float, p1: float, p2: float, tilt_
 def test_published_calibration() -> None:
     """Zhang, technical report 98-71 (PAMI 2000), data page: model point (0, 0) of view 1 falls on 62.482 436.267.
 
-    His skew (.204494 y" px in u) isn't in our model.
+    His skew isn't in our model: it adds .204494 y" to u, and y" is what v is fy times of.
     """
     rotation = np.array([[0.992759, -0.026319, 0.117201], [0.0139247, 0.994339, 0.105341], [-0.11931, -0.102947, 0.987505]])
     vector = cv2.Rodrigues(rotation)[0].ravel()
     camera = Camera(832.50, 832.53 / 832.50, 303.959, 206.585, -0.228601, 0.190353, 0.0, 0.0, vector, np.array([-3.84019, 3.65164, 12.791]))
     u, v = camera.px_from_plane(np.zeros(2))
-    assert v == pytest.approx(436.267, abs=0.01)
-    assert u == pytest.approx(62.482, abs=0.204494 * 0.3)
+    skewed_by = 0.204494 * (v - 206.585) / 832.53
+    assert (u + skewed_by, v) == pytest.approx((62.482, 436.267), abs=5e-4)
 
 
 @pytest.mark.parametrize(("radius", "height", "eye", "lean"), [(10.0, 0.024, 24.0, 0.0100), (250.0, 0.6, 600.0, 0.25025)])

@@ -1,66 +1,100 @@
-"""Line fits and extrapolation against published worked examples."""
+"""Line fits, propagation and coverage against published worked examples."""
 
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from seamcheck.basis.lines import Line
 from seamcheck.basis.uncertain import COVERAGE_95, Estimate
-from seamcheck.measure.line_fit import fit_line
+from seamcheck.measure.line_fit import LineFit, fit_line
 
-# JCGM 100:2008, H.3: calibration of a thermometer; readings t (deg C) and corrections b, reference 20 deg C.
+# JCGM 100:2008, H.3: calibration of a thermometer; readings t (deg C) and corrections b (deg C), reference 20 deg C.
 READINGS = np.array([21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511])
 CORRECTIONS = np.array([-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160])
+# Our fit counts what neighbouring readings repeat; the worked example takes them as independent, so they're given in an order
+# in which neighbours don't.
+MIXED = np.array([0, 6, 2, 8, 4, 10, 1, 7, 3, 9, 5])
 
 
-def thermometer() -> tuple[float, float, np.ndarray, float]:
-    """Offset and slope at the readings' mean, their covariance by the residuals' scatter, and that mean, from our line fit."""
-    fit = fit_line(READINGS, CORRECTIONS, np.full(11, 0.0035), u_slope=1e3)
+def plain_fit(x: np.ndarray, y: np.ndarray) -> tuple[LineFit, float, np.ndarray]:
+    """Our fit as plain least squares with no prior, the residuals' standard deviation, and the covariance scaled by it.
+
+    A spread far above the residuals makes every biweight weight one, to the digits that are compared.
+    """
+    wide = 1e6
+    fit = fit_line(x, y, np.full(len(x), wide), u_slope=1e6 * wide)
     assert fit is not None
-    scatter = np.sqrt(np.sum((CORRECTIONS - fit.place(READINGS)) ** 2) / 9)
-    centred = READINGS - fit.mean_along
-    return fit.offset, fit.slope, scatter**2 * np.diag([1 / 11, 1 / np.sum(centred**2)]), fit.mean_along
+    scatter = float(np.sqrt(np.sum((y - fit.place(x)) ** 2) / (len(x) - 2)))
+    return fit, scatter, fit.cov * (scatter / wide) ** 2
 
 
-def test_slope_of_gum_h3() -> None:
-    # The biweight weighs by the residuals; with none far out it stays close to plain least squares, the printed digits.
-    _, slope, cov, _ = thermometer()
-    assert slope == pytest.approx(0.00218, abs=0.0003)
-    assert np.sqrt(cov[1, 1]) == pytest.approx(0.00067, abs=0.00002)
+def thermometer() -> tuple[LineFit, np.ndarray]:
+    fit, scatter, cov = plain_fit(READINGS[MIXED], CORRECTIONS[MIXED])
+    assert scatter == pytest.approx(0.0035, abs=5e-5)
+    return fit, cov
+
+
+def test_line_of_gum_h3() -> None:
+    """y1 = b(20) = -.1712 (29), y2 = .00218 (67), their correlation -.930."""
+    fit, cov = thermometer()
+    assert float(fit.place(20.0)) == pytest.approx(-0.1712, abs=5e-5)
+    assert fit.slope == pytest.approx(0.00218, abs=5e-6)
+    lever = 20 - fit.mean_along
+    u_at_20, u_slope = np.sqrt(cov[0, 0] + lever**2 * cov[1, 1]), np.sqrt(cov[1, 1])
+    assert u_at_20 == pytest.approx(0.0029, abs=5e-5)
+    assert u_slope == pytest.approx(0.00067, abs=5e-6)
+    assert lever * cov[1, 1] / (u_at_20 * u_slope) == pytest.approx(-0.930, abs=5e-4)
 
 
 def test_extrapolation_of_gum_h3_needs_the_lever() -> None:
-    """b(30) -.1494, u .0041: with the offset taken at the mean, place and slope don't correlate, and the lever does the rest."""
-    offset, slope, cov, mean = thermometer()
-    line = Line(np.array([0.0, mean]), 0.0, cov, 0.0, 0.0, 2.5)  # runs along y; the right is +x
+    """b(30) = -.1494 (41): place and slope belong together, as a seam's do that is carried inward to its tip."""
+    fit, cov = thermometer()
+    line = Line(np.array([0.0, fit.mean_along]), 0.0, cov, 0.0, 0.0, 2.5)  # runs along y; the right is +x
     at_30 = np.array([0.0, 30.0])
-    assert offset + slope * (30 - mean) == pytest.approx(-0.1494, abs=0.0015)
-    assert line.u_sampling_at(at_30) == pytest.approx(0.0041, abs=0.0001)
-    without_lever = replace(line, cov=np.diag([cov[0, 0], 0.0]))
-    assert without_lever.u_sampling_at(at_30) < 0.0015
+    assert float(fit.place(30.0)) == pytest.approx(-0.1494, abs=5e-5)
+    assert line.u_sampling_at(at_30) == pytest.approx(0.0041, abs=5e-5)
+    assert replace(line, cov=np.diag([cov[0, 0], 0.0])).u_sampling_at(at_30) < 0.0015
 
 
-def test_norris_with_no_prior_and_no_outlier() -> None:
-    """NIST StRD Norris (linear): b1 1.00211681802045, b0 -0.262323073774029, as SciPy carries the data."""
-    from pathlib import Path
-
+def test_norris() -> None:
+    """NIST StRD, linear regression, Norris (www.itl.nist.gov/div898/strd), data as installed with SciPy: certified values."""
     import scipy.stats
 
     rows = (Path(scipy.stats.__file__).parent / "tests/data/nist_linregress/Norris.dat").read_text().splitlines()[60:96]
     y, x = np.array([[float(word) for word in row.split()] for row in rows]).T
-    # A spread far above the residuals makes every biweight weight one to eight digits: plain least squares.
-    fit = fit_line(x, y, np.full(len(x), 1e4), u_slope=1e9)
+    order = np.argsort(x, kind="stable")  # neighbours in x don't repeat each other
+    fit, scatter, cov = plain_fit(x[order], y[order])
+    assert fit.slope == pytest.approx(1.00211681802045, rel=1e-10)
+    assert float(fit.place(0.0)) == pytest.approx(-0.262323073774029, rel=1e-10)
+    assert scatter == pytest.approx(0.884796396144373, rel=1e-10)
+    assert np.sqrt(cov[1, 1]) == pytest.approx(0.429796848199937e-3, rel=1e-10)
+    assert np.sqrt(cov[0, 0] + fit.mean_along**2 * cov[1, 1]) == pytest.approx(0.232818234301152, rel=1e-10)
+
+
+def test_a_wild_reading_hardly_moves_the_line() -> None:
+    """Against numpy's plain fit of the good readings alone."""
+    wild = CORRECTIONS.copy()
+    wild[3] += 0.5
+    fit = fit_line(READINGS, wild, np.full(11, 0.0035), u_slope=1e3)
     assert fit is not None
-    assert fit.slope == pytest.approx(1.00211681802045, rel=1e-7)
-    assert float(fit.place(0.0)) == pytest.approx(-0.262323073774029, abs=1e-4)
+    good = np.arange(11) != 3
+    slope, at_zero = np.polyfit(READINGS[good], CORRECTIONS[good], 1)
+    # The biweight still weighs the good ones by their residuals: well inside the fit's own uncertainty.
+    assert fit.slope == pytest.approx(slope, abs=0.5 * np.sqrt(fit.cov[1, 1]))
+    assert float(fit.place(24.0)) == pytest.approx(at_zero + 24 * slope, abs=0.5 * np.sqrt(fit.cov[0, 0]))
 
 
 def test_coverage_of_a_normal_distribution() -> None:
-    """JCGM 100:2008, Table G.2, infinite degrees of freedom: 1.960."""
+    """JCGM 100:2008, Table G.2, infinite degrees of freedom: 1.960; and it holds 95 in 100."""
     assert pytest.approx(1.960, abs=5e-4) == COVERAGE_95
+    from scipy.special import ndtr
+
+    assert ndtr(COVERAGE_95) - ndtr(-COVERAGE_95) == pytest.approx(0.95, abs=1e-7)
+    assert Estimate(0.0, {"sampling": 0.3, "model": 0.4}).u95 == pytest.approx(0.5 * 1.960, abs=5e-4)
 
 
 def test_end_gauge_of_gum_h1() -> None:
