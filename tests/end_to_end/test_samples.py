@@ -7,6 +7,7 @@ import subprocess
 import sys
 from dataclasses import replace
 from functools import cache
+from math import comb
 from pathlib import Path
 
 import numpy as np
@@ -36,6 +37,12 @@ def told(name: str) -> Inspection:
     return inspect(read_photo(SAMPLES / f"{name}.jpg"), settings)
 
 
+@cache
+def untold(name: str) -> Inspection:
+    """The inspection with nothing said."""
+    return inspect(read_photo(SAMPLES / f"{name}.jpg"), Settings())
+
+
 def matched(name: str) -> list[tuple[dict, object]]:
     """(true lobe, tip) pairs by place."""
     pairs = []
@@ -53,9 +60,8 @@ def test_every_lobe_is_found_once_with_its_dark_side(name: str) -> None:
     assert all(tip.dark_side == lobe["dark_side"] for lobe, tip in matched(name))
 
 
-@pytest.mark.parametrize("name", MEASURED)
-def test_numbers_lie_within_what_they_are_uncertain_by(name: str) -> None:
-    """Of the numbers given, 95 in 100 lie inside u95; none here may lie outside twice that (once in 10,000 for a normal)."""
+def errors_over_u95(name: str) -> list[float]:
+    """Of every number that is given, how far it lies from the truth, in its own u95."""
     ratios = []
     for lobe, tip in matched(name):
         for true, seen in (
@@ -66,8 +72,22 @@ def test_numbers_lie_within_what_they_are_uncertain_by(name: str) -> None:
         ):
             if true is not None and seen is not None:
                 ratios.append(abs(seen.value - true) / seen.u95)
+    return ratios
+
+
+@pytest.mark.parametrize("name", MEASURED)
+def test_no_number_is_far_beyond_its_u95(name: str) -> None:
+    """Three times u95 is never reached by a normal error: such a number would come from something else than what it says."""
+    ratios = errors_over_u95(name)
     assert len(ratios) >= 2 * len(truth(name)["lobes"])
-    assert max(ratios) < 2
+    assert max(ratios) < 3
+
+
+def test_numbers_lie_inside_u95_as_often_as_they_should() -> None:
+    """All samples together, 95 in 100, by the binomial (1 %: a few photos share what is wrong with them)."""
+    ratios = np.array([ratio for name in MEASURED for ratio in errors_over_u95(name)])
+    n, inside = len(ratios), int(np.sum(ratios < 1))
+    assert sum(comb(n, k) * 0.95**k * 0.05 ** (n - k) for k in range(inside + 1)) > 0.01
 
 
 @pytest.mark.parametrize("name", MEASURED[:4])
@@ -88,7 +108,7 @@ def test_the_reversed_lobe_is_named() -> None:
 
 def test_stage_is_seen_without_being_told() -> None:
     for name in ("set-in", "loose-lobes", "four-points-taped"):
-        assert inspect(read_photo(SAMPLES / f"{name}.jpg"), Settings()).stage.value == truth(name)["stage"]
+        assert untold(name).stage.value == truth(name)["stage"]
 
 
 def test_a_photo_held_upside_down_says_the_same() -> None:
@@ -96,7 +116,7 @@ def test_a_photo_held_upside_down_says_the_same() -> None:
     photo = read_photo(SAMPLES / "four-points-taped.jpg")
     turned = inspect(replace(photo, bgr=np.ascontiguousarray(photo.bgr[::-1, ::-1])), Settings())
     last = np.array(photo.size_px) - 1
-    for tip in inspect(photo, Settings()).tips:
+    for tip in untold("four-points-taped").tips:
         same = min(turned.tips, key=lambda other: np.hypot(*(last - other.tip_px - tip.tip_px)))
         assert np.hypot(*(last - same.tip_px - tip.tip_px)) < 4
         if tip.seam_offset is not None and same.seam_offset is not None:
@@ -104,8 +124,8 @@ def test_a_photo_held_upside_down_says_the_same() -> None:
 
 
 def test_two_runs_give_the_same_bytes() -> None:
-    photo = read_photo(SAMPLES / "four-points-taped.jpg")
-    assert result_bytes(inspect(photo, Settings())) == result_bytes(inspect(photo, Settings()))
+    again = inspect(read_photo(SAMPLES / "four-points-taped.jpg"), Settings())
+    assert result_bytes(again) == result_bytes(untold("four-points-taped"))
 
 
 def test_command_line_writes_what_is_asked_for(tmp_path: Path) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import comb
+
 import cv2
 import numpy as np
 
@@ -27,11 +29,14 @@ def laid(points: np.ndarray, x: float, y: float, angle: float, scale: tuple[floa
     return np.stack([x + c * px + s * py, y - s * px + c * py], axis=-1)
 
 
-def seen(noise_px: float, rng: np.random.Generator, scale: tuple[float, float] = (1.0, 1.0), count: int = 5) -> list[SeenCard]:
+def seen(
+    noise_px: float, rng: np.random.Generator, scale: tuple[float, float] = (1.0, 1.0), count: int = 5, by: Camera | None = None
+) -> list[SeenCard]:
+    by = by or camera()
     cards = []
     for number, (x, y, angle) in enumerate(PLACES[:count], 1):
-        px = camera().px_from_plane(laid(saddles_in(), x, y, angle, scale), PAPER_THICKNESS_IN)
-        outline = camera().px_from_plane(laid(outline_in(), x, y, angle, scale), PAPER_THICKNESS_IN)
+        px = by.px_from_plane(laid(saddles_in(), x, y, angle, scale), PAPER_THICKNESS_IN)
+        outline = by.px_from_plane(laid(outline_in(), x, y, angle, scale), PAPER_THICKNESS_IN)
         cards.append(SeenCard(number, saddles_in(), px + rng.normal(0, noise_px, px.shape), outline))
     return cards
 
@@ -76,6 +81,51 @@ def test_predicted_spread_is_that_of_solving_again() -> None:
         predicted.append(np.sqrt(np.sum(np.square(moves))))
     # The camera's own part holds what noise did, and the priors' share on top; sixty scenes tell a spread to about 9 %.
     assert 0.6 * np.median(predicted) < lengths.std() < 1.3 * np.median(predicted)
+
+
+def test_lengths_lie_inside_u95_for_any_phone() -> None:
+    """Cameras, prints and readings drawn at random as the solve supposes them: inside u95 as often as the binomial allows (5 %)."""
+    rng = np.random.default_rng(8)
+    trials, inside = 40, 0
+    reading = print_scale(6.0, 10.0)
+    a, b = np.array([-3.0, -2.0]), np.array([3.5, 1.5])
+    for _ in range(trials):
+        down = cv2.Rodrigues(cv2.Rodrigues(np.array([*rng.uniform(-0.3, 0.3, 2), 0.0]))[0] @ np.diag([1.0, -1.0, -1.0]))[0].ravel()
+        by = Camera(
+            FOCAL_PX * float(np.exp(rng.normal(0, 0.03))),
+            1 + rng.normal(0, 5e-4),
+            1999.5 + rng.normal(0, 10),
+            1499.5 + rng.normal(0, 10),
+            *rng.normal(0, 0.02, 2),
+            *rng.normal(0, 4e-4, 2),
+            down,
+            np.array([*rng.uniform(-1, 1, 2), rng.uniform(16, 24)]),
+        )
+        scale = (1 + rng.normal(0, reading.u_across), 1 + rng.normal(0, reading.u_along))
+        solve = solve_plane(seen(0.04, rng, scale, int(rng.integers(2, 6)), by), SIZE_PX, FOCAL_PX, reading)
+        px = by.px_from_plane(np.stack([a, b]))
+
+        def length(camera: Camera, px: np.ndarray = px) -> float:
+            return float(np.hypot(*np.diff(camera.plane_from_px(px), axis=0)[0]))
+
+        u = np.sqrt(sum((length(variant) - length(solve.camera)) ** 2 for _, variant in solve.variants))
+        inside += abs(length(solve.camera) - float(np.hypot(*(b - a)))) < 1.96 * u
+    chance_of_fewer = sum(comb(trials, k) * 0.95**k * 0.05 ** (trials - k) for k in range(inside + 1))
+    assert chance_of_fewer > 0.05
+
+
+def test_a_homography_is_what_it_comes_to_without_a_lens() -> None:
+    """With no lens terms, plane and photo are a homography; OpenCV's own fit of the same saddles agrees with the solve at the rose."""
+    down = cv2.Rodrigues(cv2.Rodrigues(np.array([0.2, -0.1, 0.0]))[0] @ np.diag([1.0, -1.0, -1.0]))[0].ravel()
+    by = Camera(FOCAL_PX, 1.0, 1999.5, 1499.5, 0.0, 0.0, 0.0, 0.0, down, np.array([0.0, 0.0, 19.0]))
+    cards = seen(0.0, np.random.default_rng(9), by=by)
+    solve = solve_plane(cards, SIZE_PX, FOCAL_PX, print_scale(6.0, 10.0))
+    drawn = np.concatenate([laid(saddles_in(), *place, (1.0, 1.0)) for place in PLACES])
+    matrix, _ = cv2.findHomography(np.concatenate([card.saddles_px for card in cards]), drawn)
+    px = by.px_from_plane(np.array([[-3.0, 2.0], [2.0, -2.5]]), PAPER_THICKNESS_IN)
+    theirs = cv2.perspectiveTransform(px[:, None], matrix)[:, 0]
+    ours = solve.camera.plane_from_px(px, PAPER_THICKNESS_IN)
+    assert abs(np.hypot(*(ours[1] - ours[0])) - np.hypot(*(theirs[1] - theirs[0]))) < 0.0005
 
 
 def test_more_cards_know_more() -> None:
