@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from ..basis.frames import Array
 from ..edges import srgb_decode
-from .gap_model import N_RIM, N_WOODS, SHADE_REACH, SIDE, JointData, SharedPrior
+from .gap_model import N_LEVELS, N_RIM, N_SHAPE, N_WOODS, SHADE_REACH, SIDE, JointData, SharedPrior
 from .gap_optics import Optics
 from .gap_strip import BIN_PX, LUMA_BGR, JointStrip, empty_is_nan, luma_of, slope_of_light, unsharpened
 
@@ -49,7 +49,7 @@ class Reference:
 
 def moved(reference: Reference, shared: Array) -> Reference:
     """The reference edge where a weighing put it."""
-    step = np.clip(shared[:3], -1.5, 1.5)
+    step = np.clip(shared[N_LEVELS : N_LEVELS + 3], -1.5, 1.5)
     return Reference(reference.inner_px + step[0], reference.outer_px + step[1], reference.bow_px + step[2])
 
 
@@ -246,9 +246,9 @@ def shared_prior(data: JointData, optics: Optics, scale: float) -> SharedPrior:
     brighter = float(data.wood.max())
     wall = float(data.wood[0] if data.lean_px > 0 else data.wood[1])
     rim = np.repeat(data.stripe, N_RIM // 2)
-    mean = np.array([0, 0, 0, 0, 0.35 * wall, FLOOR * brighter, 0, 0, *np.zeros(N_RIM)])
-    u = [EDGE_FREE_PX, EDGE_FREE_PX, BOW_IN * scale, optics.u_log_blur]
-    u += [0.4 * wall + 0.05 * brighter, FLOOR_U * brighter, BOTH_SHADE_U * brighter, EITHER_SHADE_U * brighter, *rim]
+    mean = np.array([0.35 * wall, FLOOR * brighter, 0, 0, *np.zeros(N_RIM), *np.zeros(N_SHAPE)])
+    u = [0.4 * wall + 0.05 * brighter, FLOOR_U * brighter, BOTH_SHADE_U * brighter, EITHER_SHADE_U * brighter, *rim]
+    u += [EDGE_FREE_PX, EDGE_FREE_PX, BOW_IN * scale, optics.u_log_blur]
     return SharedPrior(mean, np.array(u))
 
 

@@ -131,7 +131,8 @@ def filled(values: Array, count: Array) -> Array:
 def _cubic(place: Array) -> Array:
     x, y = place[..., 0], place[..., 1]
     one = np.ones_like(x)
-    return np.stack([one, x, y, x * x, x * y, y * y, x**3, x * x * y, x * y * y, y**3], axis=-1)
+    xx, yy = x * x, y * y
+    return np.stack([one, x, y, xx, x * y, yy, xx * x, xx * y, x * yy, yy * y], axis=-1)
 
 
 def _inside(corners: Array, rows: Array, low_u: int, high_u: int) -> tuple[Array, Array]:
