@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from seamcheck.edges import SRGB_TO_LINEAR, srgb_decode, srgb_encode
 from seamcheck.plane.camera import Camera
+from seamcheck.plane.solve import FILM_DIAGONAL_MM
 
 
 def test_srgb_of_iec_61966_2_1() -> None:
@@ -68,3 +69,19 @@ def test_lean_of_a_raised_piece(radius: float, height: float, eye: float, lean: 
     camera = Camera(3000.0, 1.0, 2000.0, 1500.0, 0, 0, 0, 0, down, np.array([0.0, 0.0, eye]))
     seen_on_field = camera.plane_from_px(camera.px_from_plane(np.array([radius, 0.0]), height))
     assert seen_on_field[0] - radius == pytest.approx(lean, rel=5e-3)
+
+
+@given(st.floats(-0.4, 0.4), st.floats(-0.4, 0.4), st.floats(-3, 3), st.floats(12, 30), st.floats(0.01, 0.05), st.floats(-6, 6))
+def test_lean_is_similar_triangles_from_any_eye(tilt_x: float, tilt_y: float, eye_x: float, eye_z: float, height: float, x: float) -> None:
+    """A raised point is seen where the eye's ray through it meets the field: away from the eye's foot by R h / (H - h)."""
+    down = cv2.Rodrigues(np.array([tilt_x, tilt_y, 0.0]))[0] @ np.diag([1.0, -1.0, -1.0])
+    eye = np.array([eye_x, -0.5 * eye_x, eye_z])
+    camera = Camera(3000.0, 1.0, 2000.0, 1500.0, 0.01, -0.005, 0, 0, cv2.Rodrigues(down)[0].ravel(), -down @ eye)
+    point = np.array([x, 0.7 * x])
+    seen_on_field = camera.plane_from_px(camera.px_from_plane(point, height))
+    assert seen_on_field == pytest.approx(point + (point - eye[:2]) * height / (eye_z - height), abs=1e-5)
+
+
+def test_film_diagonal_behind_a_35_mm_equivalent() -> None:
+    """CIPA DC-008: the equivalent refers to a 36 x 24 mm frame's diagonal."""
+    assert pytest.approx(np.hypot(36, 24), abs=5e-5) == FILM_DIAGONAL_MM
