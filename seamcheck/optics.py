@@ -57,7 +57,7 @@ def learn_optics(bgr: NDArray[np.uint8], camera: Camera, card_outlines_in: Seque
             luma = luma / np.ptp(luma, axis=1, keepdims=True)
             total = np.sum(luma**2, axis=1)
             for blur, basis in bases.items():
-                left = np.min(total - np.sum(np.einsum("snk,pn->spk", basis, luma) ** 2, axis=2), axis=0)
+                left = np.min(total - np.sum((luma @ basis) ** 2, axis=2), axis=0)
                 misfit = float(np.median(left))
                 if misfit < best:
                     best, found = misfit, Optics(blur, sharpening)

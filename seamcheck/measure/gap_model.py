@@ -282,15 +282,16 @@ def _solve(data: JointData, gram: Array, moment: Array, prior_mean: Array, prior
     moment_woods = moment[..., :N_WOODS] + wood_precision * data.woods_mean
     cross = gram[..., :N_WOODS, N_WOODS:]
     alone = np.linalg.solve(woods, np.concatenate([cross, moment_woods[..., None]], axis=-1))
-    eliminate = alone[..., :-1]
-    n_shared = prior_u.shape[1]
+    n, n_shared = prior_u.shape
+    cross, eliminate = (value.reshape(n, -1, n_shared) for value in (cross, alone[..., :-1]))  # blocks and woods in one: summed over
+    back = np.swapaxes(eliminate, 1, 2)
     precision = 1 / prior_u**2
-    system = (gram[..., N_WOODS:, N_WOODS:] - np.swapaxes(cross, -1, -2) @ eliminate).sum(1) + precision[:, :, None] * np.eye(n_shared)
-    right = (moment[..., N_WOODS:] - (np.swapaxes(eliminate, -1, -2) @ moment_woods[..., None])[..., 0]).sum(1) + precision * prior_mean
+    system = gram[..., N_WOODS:, N_WOODS:].sum(1) - np.swapaxes(cross, 1, 2) @ eliminate + precision[:, :, None] * np.eye(n_shared)
+    right = moment[..., N_WOODS:].sum(1) - (back @ moment_woods.reshape(n, -1, 1))[..., 0] + precision * prior_mean
     last = np.broadcast_to(np.eye(n_shared)[:, -2:], (len(system), n_shared, 2))
     solved = np.linalg.solve(system, np.concatenate([right[..., None], last], axis=2))
     shared, spread = solved[..., 0], np.sqrt(np.stack([solved[:, -2, 1], solved[:, -1, 2]], axis=1))
-    levels = alone[..., -1] - (eliminate @ shared[:, None, :, None])[..., 0]
+    levels = alone[..., -1] - (eliminate @ shared[..., None]).reshape(woods_u.shape)
     every = np.concatenate([levels, np.broadcast_to(shared[:, None, :], (*levels.shape[:2], n_shared))], axis=2)
     # Against the prior's own determinant: an unknown that the data don't touch costs nothing.
     by_block = -0.5 * (

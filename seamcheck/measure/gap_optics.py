@@ -91,6 +91,8 @@ def _plainness(light: Array, place: Array) -> tuple[Array, Array]:
     """For profiles (n, n_bins): rms misfit from a blurred step on the light side, relative, and the blur that fits best."""
     from scipy.special import ndtr
 
+    shifts = np.linspace(-0.6, 1.2, 13)
+    falls = ndtr((place[:, None, None] - shifts[:, None]) / BLURS_PX)  # place, shift, blur
     level = np.median(light[:, (place < -4)], axis=1, keepdims=True)
     share = light / level
     misfit, blurs = np.empty(len(share)), np.empty(len(share))
@@ -98,18 +100,17 @@ def _plainness(light: Array, place: Array) -> tuple[Array, Array]:
         above = np.flatnonzero((row < STEEPEST) & (place > -3))
         last = above[0] if len(above) else len(row)
         use = slice(int(np.searchsorted(place, -6.0)), max(int(last), int(np.searchsorted(place, 0.0))))
-        shifts = np.linspace(-0.6, 1.2, 13)
-        fall = ndtr((place[use][:, None, None] - shifts[:, None]) / BLURS_PX)  # place, shift, blur
+        fall = falls[use]
         # One level and one drop, linear: 2 x 2 normal equations for every shift and blur at once.
         y = row[use]
         n, s1, s2 = len(y), fall.sum(0), (fall**2).sum(0)
-        t0, t1 = y.sum(), np.einsum("p,psb->sb", y, fall)
+        t0, t1 = y.sum(), np.tensordot(y, fall, 1)
         det = n * s2 - s1**2 + 1e-12
         drop = (n * t1 - s1 * t0) / det
         # The dark side lies between nothing and a little over half of the light one.
         drop = np.clip(drop, -1.1, -0.4)
         base = (t0 - drop * s1) / n
-        square = ((y[:, None, None] - base - drop * fall) ** 2).mean(0)
+        square = (y @ y + drop * (drop * s2 + 2 * base * s1 - 2 * t1) + base * (n * base - 2 * t0)) / n
         best = np.unravel_index(int(np.argmin(square)), square.shape)
-        misfit[i], blurs[i] = float(np.sqrt(square[best])), BLURS_PX[best[1]]
+        misfit[i], blurs[i] = float(np.sqrt(max(square[best], 0.0))), BLURS_PX[best[1]]
     return misfit, blurs
