@@ -195,14 +195,14 @@ def _fit_once(strip: SeamStrip, offset_in: float, slope: float, pivot_in: float,
     line = offset_in + slope * (strip.along_in - pivot_in)
     half = FIT_HALF_STEPS
     u = np.arange(-half, half + 1, dtype=float)
-    place = (line[:, None] - strip.across_in[0]) / step + u
-    low = np.clip(np.floor(place).astype(int), 0, len(strip.across_in) - 2)
-    part = place - low
-    index = rows[:, None]
-    window = strip.log_light[index, low] * (1 - part) + strip.log_light[index, low + 1] * part
-    good = (
-        (strip.usable[index, low] & strip.usable[index, low + 1]).all(axis=1) & (place[:, 0] >= 0) & (place[:, -1] < len(strip.across_in))
-    )
+    middle = (line - strip.across_in[0]) / step
+    first_column = np.floor(middle).astype(int) - half
+    part = (middle - half - first_column)[:, None]
+    column = np.clip(first_column[:, None] + np.arange(2 * half + 2), 0, len(strip.across_in) - 1)
+    cell = rows[:, None] * len(strip.across_in) + column
+    light = strip.log_light.take(cell)
+    window = light[:, :-1] * (1 - part) + light[:, 1:] * part
+    good = strip.usable.take(cell).all(axis=1) & (middle >= half) & (middle + half < len(strip.across_in))
     n_rows = max(3, round(FIT_BLOCK_IN / step))
     n_blocks = len(rows) // n_rows
     if n_blocks < 3:
