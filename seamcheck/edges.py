@@ -29,6 +29,15 @@ def srgb_encode(light: Array) -> Array:
 # Weights of linear B, G, R in luminance (IEC 61966-2-1); phones sharpen a luma of about these.
 LUMA_BGR = np.array([0.0722, 0.7152, 0.2126])
 
+# Dark noise and quantisation of an 8-bit photo in linear light: keeps logarithms and weights finite in black wood.
+LIGHT_FLOOR = 0.004
+
+
+def tone_of(light: Array) -> Array:
+    """Log of linear light, finite in the dark: the same step for the same share of light."""
+    return np.log(np.maximum(light, LIGHT_FLOOR))
+
+
 SRGB_TO_LINEAR = srgb_decode(np.arange(256) / 255).astype(np.float32)
 
 
@@ -73,10 +82,7 @@ class Sharpening:
 
         A JPEG keeps colour at half the luma's resolution: only the luma is sharp enough to place an edge by.
         """
-        luma = srgb_encode(light) @ LUMA_BGR
-        if self.strength > 0:
-            luma = luma @ _undoing(luma.shape[-1], step_px, self.strength, self.radius_px).T
-        return srgb_decode(luma)
+        return srgb_decode(self._unsharp(srgb_encode(light) @ LUMA_BGR, step_px))
 
     def undone(self, light: Array, step_px: float) -> Array:
         """Profiles (..., n, 3) of linear light across a straight edge, sampled every step_px, with the sharpening undone.
@@ -87,8 +93,13 @@ class Sharpening:
             return light
         code = srgb_encode(light)
         luma = code @ LUMA_BGR
-        smoothed = luma @ _undoing(luma.shape[-1], step_px, self.strength, self.radius_px).T
-        return srgb_decode(code + (smoothed - luma)[..., None])
+        return srgb_decode(code + (self._unsharp(luma, step_px) - luma)[..., None])
+
+    def _unsharp(self, luma: Array, step_px: float) -> Array:
+        """Luma codes (..., n) before they were sharpened."""
+        if self.strength <= 0:
+            return luma
+        return luma @ _undoing(luma.shape[-1], step_px, self.strength, self.radius_px).T
 
 
 NO_SHARPENING = Sharpening(0.0, 1.0)

@@ -74,19 +74,18 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
     patch = _patch(photo, solve, rose)
     optics = learn_optics(photo.bgr, solve.camera, cards)
     lobes = _in_order(rose, solve.camera)
-    u_veneer_in = U_VENEER_TOLD_IN if settings.veneer_in else U_VENEER_IN
-    face_in = 0.0 if stage is Stage.INLAID else veneer_in
-    u_face_in = u_veneer_in
     if stage is Stage.INLAID:
-        u_face_in = 0.0 if settings.stage else GUESS_WRONG**0.5 * veneer_in
+        face_in, u_face_in = 0.0, 0.0 if settings.stage else GUESS_WRONG**0.5 * veneer_in
+    else:
+        face_in, u_face_in = veneer_in, U_VENEER_TOLD_IN if settings.veneer_in else U_VENEER_IN
     sight = Sight(solve.camera, solve.variants, face_in, u_face_in)
     fits = measure_lobes(patch, solve.camera, optics, lobes, face_in, stage is not Stage.INLAID, u_face_in)
-    centre_in, u_centre_in = _centre(rose, fits.lobes)
-    seams = [_seam(patch, solve, lobe, fit, centre_in, sight, cards) for lobe, fit in zip(lobes, fits.lobes, strict=True)]
-    owns = [fit.own.line for fit in fits.lobes if fit.own is not None]
+    centre_in, u_centre_in = _centre(rose, fits)
+    seams = [_seam(patch, solve.camera, lobe, fit, centre_in, cards) for lobe, fit in zip(lobes, fits, strict=True)]
+    owns = [fit.own.line for fit in fits if fit.own is not None]
     tips = tuple(
         _tip(k + 1, lobe, fit, seam, sight, photo, centre_in, u_centre_in, owns, settings)
-        for k, (lobe, fit, seam) in enumerate(zip(lobes, fits.lobes, seams, strict=True))
+        for k, (lobe, fit, seam) in enumerate(zip(lobes, fits, seams, strict=True))
     )
     ordered = FoundRose(rose.centre_in, tuple(lobes), 1.0 if stage is Stage.DRY_FIT else 0.0)
     sites = joints_of(ordered)
@@ -162,13 +161,18 @@ def _centre(rose: FoundRose, fits: Sequence[LobeFit]) -> tuple[Array | None, flo
     return centre_of(owns), centre_scatter(owns, len(fits) - len(owns))
 
 
+def _tip_place(lobe: FoundLobe, fit: LobeFit) -> Array:
+    """(2,): the tip as measured, or else as found."""
+    return fit.tip_in if fit.tip_in is not None else lobe.kite.tip_in
+
+
 def _seam(
-    patch: LinearPatch, solve: PlaneSolve, lobe: FoundLobe, fit: LobeFit, centre_in: Array | None, sight: Sight, cards: list[Array]
+    patch: LinearPatch, camera: Camera, lobe: FoundLobe, fit: LobeFit, centre_in: Array | None, cards: list[Array]
 ) -> SeamFit | Reason | None:
     if centre_in is None:
         return None
-    tip_in = fit.tip_in if fit.tip_in is not None else lobe.kite.tip_in
-    return measure_seam(patch, solve.camera, tip_in, float(bearing_of(tip_in - centre_in)), blocked=cards)
+    tip_in = _tip_place(lobe, fit)
+    return measure_seam(patch, camera, tip_in, float(bearing_of(tip_in - centre_in)), blocked=cards)
 
 
 def _tip(
@@ -184,7 +188,7 @@ def _tip(
     settings: Settings,
 ) -> Tip:
     camera, face_in = sight.camera, sight.face_in
-    tip_in = fit.tip_in if fit.tip_in is not None else lobe.kite.tip_in
+    tip_in = _tip_place(lobe, fit)
     tip_px = camera.px_from_plane(tip_in, face_in)
     lines: dict[str, Line] = {}
     for name, edge in (

@@ -14,10 +14,10 @@ import numpy as np
 
 from ..basis.frames import Array
 from ..basis.lines import Line
-from ..edges import LinearPatch, Sharpening
+from ..edges import LIGHT_FLOOR, LinearPatch, Sharpening, tone_of
 from ..plane.camera import Camera
 from .edge_profile import GLUE_WIDTHS_IN, INSIDE_PX, Beyond, Flush, Half, Limit, ridge_rows
-from .edge_task import LIGHT_FLOOR, MISS_OF_JUMP, MISS_OF_LIGHT, EdgeFit, EdgeTask, bare_rows, block_means, outward_strip
+from .edge_task import MISS_OF_JUMP, MISS_OF_LIGHT, EdgeFit, EdgeTask, bare_rows, block_means, outward_strip
 from .edge_vote import vote
 from .line_fit import MIN_BLOCKS, LineFit, fit_line
 
@@ -64,7 +64,6 @@ def measure_edge(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float
 @dataclass(frozen=True)
 class _Refined:
     fit: LineFit
-    blur_px: float
     u_model_in: float
     inside_light: Array
     outside_light: Array
@@ -142,7 +141,6 @@ def _refine(
     model_px = _model_px(x - float(where[best]) / px_in, typical, other, weight, ridge, task.beyond, blur, px_in, best)
     return _Refined(
         whole.shifted(mean - where[best]),
-        blur,
         float(np.sqrt(share @ (where - mean) ** 2 + (model_px * px_in) ** 2 + BOW_IN**2)),
         np.median(drawn[seen][x < -1.5], axis=0),
         np.median(drawn[seen][x > 1.5], axis=0),
@@ -257,7 +255,7 @@ def _untaped(light: Array, design: Array, weight: Array, at_px: Array, places_px
         root = np.sqrt(weight[:, channel])
         solve = np.linalg.pinv(design * root[:, None])[index]  # (blocks, k, samples)
         level = np.einsum("bks,bs->bk", solve, light[:, :, channel] * root)
-        tone[channel] = np.log(np.maximum(level[:, [0, 2]], LIGHT_FLOOR))
+        tone[channel] = tone_of(level[:, [0, 2]])
     away = np.abs(tone - np.median(tone, axis=1, keepdims=True))
     usual = 1.4826 * np.median(away, axis=1, keepdims=True)
     return np.asarray((away < np.maximum(TAPE_TONE, 4 * usual)).all(axis=(0, 2)))
@@ -291,4 +289,4 @@ def _edge_of(refined: _Refined, task: EdgeTask, z_in: float) -> EdgeFit:
         fit.half_span,
         fit.seen_fraction,
     )
-    return EdgeFit(line, refined.blur_px, refined.contrast, refined.inside_light, refined.outside_light, refined.misfit, refined.glue_in)
+    return EdgeFit(line, refined.contrast, refined.inside_light, refined.outside_light, refined.misfit, refined.glue_in)

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..basis.frames import Array
+from ..edges import LIGHT_FLOOR
 from .shading import Shading
 
 # How far the models look to either side of an edge, photo pixels.
@@ -35,9 +36,6 @@ FIELD_SLOPE = 0.1
 SHADE_DOUBT, CONTACT_IN = 0.08, 0.012
 # The wood's figure changes its light by about so large a share a pixel, in a block's mean: keeps the slope from imitating an edge.
 FIGURE_SLOPE = 0.015
-
-# No wood is taken for darker than this, linear light.
-DARKEST = 0.004
 
 # (column, standard deviation as a share of the light a pixel, side: 0 inside, 1 beyond)
 Limit = tuple[int, float, int]
@@ -178,7 +176,7 @@ def ridge_rows(limits: Sequence[Limit], levels: Sequence[float], columns: int) -
     held = [limit for limit in limits if limit[0] < columns]
     rows = np.zeros((len(held), columns))
     for row, (column, share, side) in zip(rows, held, strict=True):
-        row[column] = 1 / (share * (float(levels[side]) + DARKEST))
+        row[column] = 1 / (share * (float(levels[side]) + LIGHT_FLOOR))
     return rows
 
 

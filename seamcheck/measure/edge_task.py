@@ -8,15 +8,14 @@ import numpy as np
 
 from ..basis.frames import Array, right_of
 from ..basis.lines import Line
-from ..edges import NO_SHARPENING, LinearPatch, Sharpening, Strip, sample_strip
+from ..edges import NO_SHARPENING, LinearPatch, Sharpening, Strip, sample_strip, tone_of
 from ..plane.camera import Camera
 from .edge_profile import Beyond
 
+# Rows of one block along the edge, photo pixels: long enough to average noise, short enough that tape spoils few of at least
 # WANTED_BLOCKS blocks.
 MOST_ROWS, LEAST_ROWS, WANTED_BLOCKS = 14, 6, 18
 BLUR_PX = (0.6, 0.8, 1.1, 1.5, 2.0)
-# Dark noise and quantisation of an 8-bit photo in linear light: keeps logarithms and weights finite in black wood.
-LIGHT_FLOOR = 0.004
 # What a profile model misses (halos of sharpening, the wood's figure), as shares of the light and of the jump.
 MISS_OF_LIGHT, MISS_OF_JUMP = 0.03, 0.03
 # How far a wood may differ from its usual tone, log light: in lightness by the lighting across the top, and in colour.
@@ -81,7 +80,6 @@ class EdgeFit:
     """A measured edge."""
 
     line: Line
-    blur_px: float
     contrast: float  # the jump over what the model misses
     inside_light: Array  # (3,) linear B, G, R of the wood just inside
     outside_light: Array  # (3,) beyond
@@ -124,7 +122,7 @@ def bare_rows(strip: Strip, task: EdgeTask, doubt_in: float) -> Array:
         looked = (depth > near) & (depth < np.maximum(np.minimum(0.85 * room, near + 0.06), near + 0.004))
         some = looked.any(axis=0)
         looked = looked[:, some]
-        like = wood.is_like(np.log(np.maximum(strip.light[:, some], LIGHT_FLOOR)))
+        like = wood.is_like(tone_of(strip.light[:, some]))
         count = looked.sum(axis=1)
         bare &= (np.sum(like & looked, axis=1) >= WOOD_SHARE * count) & (count > 0)
     return bare

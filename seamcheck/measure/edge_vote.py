@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..basis.frames import Array
-from ..edges import LinearPatch, Strip
+from ..edges import LIGHT_FLOOR, LinearPatch, Strip
 from ..plane.camera import Camera
 from .edge_profile import INSIDE_PX, Limit, ridge_rows
-from .edge_task import LIGHT_FLOOR, MISS_OF_JUMP, MISS_OF_LIGHT, EdgeTask, bare_rows, block_means, block_rows, outward_strip
+from .edge_task import MISS_OF_JUMP, MISS_OF_LIGHT, EdgeTask, bare_rows, block_means, block_rows, outward_strip
 from .line_fit import MIN_BLOCKS
 from .region import region_evidence
 
@@ -70,7 +70,7 @@ def vote(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_in:
     samples = 3 * len(window)
     evidence = np.minimum(0.5 * len(window) * np.log((without + samples) / (with_edge + samples)), EVIDENCE_CAP)
     first = round(-window[0])
-    colours = region_evidence(blocks.strip, block_rows(blocks.strip), blocks.inward_in, task.search_in, LIGHT_FLOOR)
+    colours = region_evidence(blocks.strip, block_rows(blocks.strip), blocks.inward_in, task.search_in)
     evidence = evidence + REGION_WEIGHT * colours[:, first : first + evidence.shape[1]]
     evidence = np.where(blocks.usable, evidence, np.min(evidence, axis=1, where=blocks.usable, initial=0.0)[:, None])
     return _best_line(evidence, blocks.along_in, blocks.places_in, task)

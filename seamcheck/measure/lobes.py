@@ -4,18 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from ..basis.frames import Array, right_of, unit_of_bearing, wrap_angle
 from ..basis.lines import Line, crossing
-from ..edges import LinearPatch, sample_strip
+from ..edges import LinearPatch, sample_strip, tone_of
 from ..kite import FoundLobe, Kite
 from ..optics import Optics
 from ..plane.camera import Camera
 from .edge_fit import measure_edge
 from .edge_profile import Beyond, Flush, Half, Plain, Shaded
-from .edge_task import LIGHT_FLOOR, EdgeFit, EdgeTask, Wood
+from .edge_task import EdgeFit, EdgeTask, Wood
 from .lobe_room import lean_in, nearest_on, other_outlines, room_along
 from .shading import EdgeShade, Shading, learn_shading
 
@@ -75,22 +76,13 @@ class LobeFit:
         return crossing(self.left.line, self.right.line)
 
 
-@dataclass(frozen=True)
-class LobeFits:
-    """All lobes, in the order they were found, and the shade they stand in (None where flush or unknown)."""
-
-    lobes: tuple[LobeFit, ...]
-    shading: Shading | None
-
-
 def measure_lobes(
     patch: LinearPatch, camera: Camera, optics: Optics, lobes: Sequence[FoundLobe], z_in: float, raised: bool, u_face_in: float
-) -> LobeFits:
-    """Measure own seams and long edges.
+) -> list[LobeFit]:
+    """Measure own seams and long edges (and loose lobes' short ones), in the lobes' order.
 
     z_in: the height of the lobes' faces, known to u_face_in; raised: whether they stand on the field.
     """
-    kites = [lobe.kite for lobe in lobes]
     beyond: Beyond = Plain() if raised else Flush()
     owns = _like_the_others(lobes, [measure_edge(patch, camera, _own_task(lobe, optics), z_in) for lobe in lobes])
     woods = _woods(lobes, owns)
@@ -99,10 +91,10 @@ def measure_lobes(
         for lobe, own in zip(lobes, owns, strict=True)
     ]
     owns = _like_the_others(lobes, owns)
-    context = _Context(patch, camera, lobes, kites, z_in, u_face_in, woods, optics)
+    context = _Context(patch, camera, lobes, z_in, u_face_in, woods, optics)
     first = [
         [measure_edge(patch, camera, _found_task(context, k, side, beyond), z_in, finely=False) for side in SIDES]
-        for k in range(len(kites))
+        for k in range(len(lobes))
     ]
     half_angles = _half_angles(lobes, owns, first)
     axes = [_axis(own, pair, half) for own, pair, half in zip(owns, first, half_angles, strict=True)]
@@ -121,32 +113,26 @@ def measure_lobes(
     fits = []
     for lobe, own, pair in zip(lobes, owns, pairs, strict=True):
         left, right = (
-            edge if edge is not None and _is_sound(edge, woods.get(_is_dark(lobe, side)), usual_misfit) else None
+            edge if edge is not None and _is_sound(edge, _wood_of(woods, lobe, side), usual_misfit) else None
             for side, edge in zip(SIDES, pair, strict=True)
         )
         fits.append(LobeFit(own, left, right))
     if all(lobe.ring is None for lobe in lobes):
         fits = [replace(fit, **_short_edges(context, k, shading)) for k, fit in enumerate(fits)]
-    return LobeFits(tuple(fits), shading)
+    return fits
 
 
 def _short_edges(context: _Context, k: int, shading: Shading | None) -> dict[str, EdgeFit | None]:
     """The short edges of a loose lobe, root to shoulder, by field name."""
     kite = context.kites[k]
-    wood = {side: context.woods.get(_is_dark(context.lobes[k], side)) for side in SIDES}
     result: dict[str, EdgeFit | None] = {}
     for side, name, shoulder in ((-1, "left_short", kite.left_in), (1, "right_short", kite.right_in)):
         along = (shoulder - kite.root_in) / np.linalg.norm(shoulder - kite.root_in)
         start, stop = kite.root_in + CORNER_LEFT_OUT_IN * along, shoulder - CORNER_LEFT_OUT_IN * along
-        outward = side * right_of(along)
-        beyond: Beyond = Plain()
-        if shading is not None:
-            lean = lean_in(context.camera, (start + stop) / 2, outward, context.z_in)
-            beyond = Shaded(shading, outward, lean, lean * context.u_face_in / context.z_in)
-        room = room_along(start, stop, side, np.stack([kite.root_in, kite.tip_in]), *other_outlines(context.kites, k))
-        optics = context.optics
-        task = EdgeTask(start, stop, side, beyond, room, FOUND_SEARCH_IN, FOUND_U_IN, 2 * FOUND_U_TURN, _blurs(optics), optics.sharpening)
-        edge = measure_edge(context.patch, context.camera, replace(task, inside_wood=wood[side]), context.z_in)
+        beyond = Plain() if shading is None else context.shaded(shading, (start + stop) / 2, side * right_of(along))
+        room = context.room(k, side, start, stop, kite.tip_in)
+        task = _with_optics(EdgeTask(start, stop, side, beyond, room, FOUND_SEARCH_IN, FOUND_U_IN, 2 * FOUND_U_TURN), context.optics)
+        edge = measure_edge(context.patch, context.camera, replace(task, inside_wood=context.wood(k, side)), context.z_in)
         result[name] = edge if edge is not None and edge.contrast > LEAST_CONTRAST else None
     return result
 
@@ -155,7 +141,7 @@ def _is_sound(edge: EdgeFit, wood: Wood | None, usual_misfit: float) -> bool:
     """Whether an edge is a step at all, fits about as well as the rose's others, and bounds the wood that it should."""
     if edge.contrast < LEAST_CONTRAST or edge.misfit > MOST_MISFIT * usual_misfit:
         return False
-    return wood is None or bool(wood.is_like(_tone(edge.inside_light)))
+    return wood is None or bool(wood.is_like(tone_of(edge.inside_light)))
 
 
 @dataclass(frozen=True)
@@ -165,11 +151,28 @@ class _Context:
     patch: LinearPatch
     camera: Camera
     lobes: Sequence[FoundLobe]
-    kites: Sequence[Kite]
     z_in: float
     u_face_in: float
     woods: dict[bool, Wood]
     optics: Optics
+
+    @cached_property
+    def kites(self) -> list[Kite]:
+        return [lobe.kite for lobe in self.lobes]
+
+    def shaded(self, shading: Shading, at_in: Array, outward: Array) -> Shaded:
+        """What lies beyond an edge of a raised lobe that passes a point, (2,) inches."""
+        lean = lean_in(self.camera, at_in, outward, self.z_in)
+        return Shaded(shading, outward, lean, lean * self.u_face_in / self.z_in)
+
+    def wood(self, k: int, side: int) -> Wood | None:
+        """The wood of lobe k's half on a side (-1 left, +1 right); None where it isn't known."""
+        return _wood_of(self.woods, self.lobes[k], side)
+
+    def room(self, k: int, side: int, start: Array, stop: Array, tip_in: Array) -> Array:
+        """Room about an edge of lobe k: inward to its own seam, outward to the nearest other lobe."""
+        own_seam = np.stack([self.kites[k].root_in, tip_in])
+        return room_along(start, stop, side, own_seam, *other_outlines(self.kites, k))
 
 
 def _is_dark(lobe: FoundLobe, side: int) -> bool:
@@ -177,14 +180,18 @@ def _is_dark(lobe: FoundLobe, side: int) -> bool:
     return (lobe.dark_side == "cw") == (side > 0)
 
 
-def _blurs(optics: Optics) -> tuple[float, ...]:
-    """The photo's blur at the rose, and a little less and more."""
-    return tuple(optics.blur_px * share for share in BLUR_SHARES)
+def _wood_of(woods: dict[bool, Wood], lobe: FoundLobe, side: int) -> Wood | None:
+    return woods.get(_is_dark(lobe, side)) if lobe.dark_side else None
+
+
+def _with_optics(task: EdgeTask, optics: Optics) -> EdgeTask:
+    """The task, told how the photo draws an edge: its blur at the rose (the cards', a little less and more) and its sharpening."""
+    return replace(task, blurs_px=tuple(optics.blur_px * share for share in BLUR_SHARES), sharpening=optics.sharpening)
 
 
 def _like_the_others(lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | None]) -> list[EdgeFit | None]:
     """Own seams whose step from dark to light is like the other lobes'; tape's edges and stripes are left out."""
-    steps = [None if own is None else _tone(own.outside_light) - _tone(own.inside_light) for own in owns]
+    steps = [None if own is None else tone_of(own.outside_light) - tone_of(own.inside_light) for own in owns]
     known = [float(np.mean(np.abs(step))) for step in steps if step is not None]
     if len(known) < 3:
         return list(owns)
@@ -199,18 +206,14 @@ def _like_the_others(lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | None])
     return result
 
 
-def _tone(light: Array) -> Array:
-    return np.log(np.maximum(light, LIGHT_FLOOR))
-
-
 def _woods(lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | None]) -> dict[bool, Wood]:
     """The dark (True) and the light wood, as the own seams' two sides show them."""
     tones: dict[bool, list[Array]] = {True: [], False: []}
     for lobe, own in zip(lobes, owns, strict=True):
         if own is None or lobe.dark_side is None:
             continue
-        tones[_is_dark(lobe, -1)].append(_tone(own.inside_light))
-        tones[_is_dark(lobe, 1)].append(_tone(own.outside_light))
+        tones[_is_dark(lobe, -1)].append(tone_of(own.inside_light))
+        tones[_is_dark(lobe, 1)].append(tone_of(own.outside_light))
     result = {}
     for dark, seen in tones.items():
         if len(seen) >= 3:
@@ -257,8 +260,8 @@ def _own_task(lobe: FoundLobe, optics: Optics, woods: dict[bool, Wood] | None = 
     along = kite.tip_in - kite.root_in
     start, stop = kite.root_in + 0.06 * along, kite.tip_in - POINT_LEFT_OUT_IN * along / np.linalg.norm(along)
     room = room_along(start, stop, 1, kite.corners_in[:3], kite.corners_in[[2, 3, 0]])
-    left, right = (woods.get(_is_dark(lobe, side)) for side in SIDES) if woods and lobe.dark_side else (None, None)
-    task = EdgeTask(start, stop, 1, Half(), room, FOUND_SEARCH_IN, FOUND_U_IN, FOUND_U_TURN, _blurs(optics), optics.sharpening)
+    left, right = (_wood_of(woods or {}, lobe, side) for side in SIDES)
+    task = _with_optics(EdgeTask(start, stop, 1, Half(), room, FOUND_SEARCH_IN, FOUND_U_IN, FOUND_U_TURN), optics)
     return replace(task, inside_wood=left, outside_wood=right)
 
 
@@ -274,10 +277,8 @@ def _edge_task(
 ) -> EdgeTask:
     along = tip - shoulder
     start, stop = tip - OUTER_SHARE * along, tip - POINT_LEFT_OUT_IN * along / np.linalg.norm(along)
-    wood = context.woods.get(_is_dark(context.lobes[k], side)) if context.lobes[k].dark_side else None
-    room = room_along(start, stop, side, np.stack([context.kites[k].root_in, tip]), *other_outlines(context.kites, k))
-    optics = context.optics
-    return EdgeTask(start, stop, side, beyond, room, search_in, u_place_in, u_turn, _blurs(optics), optics.sharpening, inside_wood=wood)
+    task = EdgeTask(start, stop, side, beyond, context.room(k, side, start, stop, tip), search_in, u_place_in, u_turn)
+    return replace(_with_optics(task, context.optics), inside_wood=context.wood(k, side))
 
 
 def _half_angles(
@@ -334,7 +335,7 @@ def _learn(
                 continue
             shade = _shade_beside(context, k, side, edge.line)
             if shade is not None:
-                lighter = float(np.mean(_tone(edge.inside_light) - _tone(edge.outside_light))) - np.log(SHADED_SHARE)
+                lighter = float(np.mean(tone_of(edge.inside_light) - tone_of(edge.outside_light))) - np.log(SHADED_SHARE)
                 lean = lean_in(context.camera, edge.line.point_in, side * edge.line.normal, context.z_in)
                 # Beside dark wood the veneer's side, dark itself, passes for the face.
                 if lighter > 0 or lean > -MOST_SIDE_SEEN_IN:
@@ -351,7 +352,7 @@ def _learn(
 def _shade_beside(context: _Context, k: int, side: int, line: Line) -> EdgeShade | None:
     """The field's light beside a measured edge, where the field lies open."""
     start, stop = line.ends_in
-    room = room_along(start, stop, side, np.stack([context.kites[k].root_in, context.kites[k].tip_in]), *other_outlines(context.kites, k))
+    room = context.room(k, side, start, stop, context.kites[k].tip_in)
     px_in = 1 / context.camera.px_per_in_at(line.point_in, context.z_in)
     strip = sample_strip(context.patch, context.camera, start, stop, context.z_in, SHADE_TO_IN + 2 * px_in, px_in)
     across = strip.across_in * side
@@ -403,8 +404,6 @@ def _again(
     length = float(np.linalg.norm(kite.tip_in - shoulder))
     direction = unit_of_bearing(bearing)
     if shading is not None:
-        outward = side * right_of(direction)
-        lean = lean_in(context.camera, tip - 0.5 * OUTER_SHARE * length * direction, outward, context.z_in)
-        beyond = Shaded(shading, outward, lean, lean * context.u_face_in / context.z_in)
+        beyond = context.shaded(shading, tip - 0.5 * OUTER_SHARE * length * direction, side * right_of(direction))
     task = _edge_task(context, k, side, tip - length * direction, tip, beyond, AGAIN_SEARCH_IN, AGAIN_U_IN, U_PATTERN)
     return measure_edge(context.patch, context.camera, task, context.z_in)

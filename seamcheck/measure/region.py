@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..basis.frames import Array
-from ..edges import Strip
+from ..edges import Strip, tone_of
 
 # How much darker a lobe's own shadow may make what lies beyond, log light.
 SHADES = (0.0, -0.25, -0.5, -0.8, -1.2)
@@ -17,7 +17,7 @@ RARE = 2e-4
 CAP = 2.5
 
 
-def region_evidence(strip: Strip, block_rows: int, inward_in: Array, search_in: float, light_floor: float) -> Array:
+def region_evidence(strip: Strip, block_rows: int, inward_in: Array, search_in: float) -> Array:
     """(blocks, across): how well "wood up to here, something else beyond" agrees with the colours, log likelihood, at most 0.
 
     Darkened copies of what lies outside are learnt with it, as a shadow would show them.
@@ -26,7 +26,7 @@ def region_evidence(strip: Strip, block_rows: int, inward_in: Array, search_in: 
 
     count = len(inward_in)
     light = strip.light[: count * block_rows]
-    tone = np.log(np.maximum(light, light_floor))
+    tone = tone_of(light)
     feature = np.stack([tone.mean(axis=-1), tone[..., 2] - tone[..., 1], tone[..., 0] - tone[..., 1]], axis=-1)
     across = strip.across_in[None, :]
     row_room = np.repeat(inward_in, block_rows)[:, None]

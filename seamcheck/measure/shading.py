@@ -39,7 +39,6 @@ class Shading:
     sky: float  # A
     lamps: Array
     height_in: float
-    residual: float  # what it leaves in the edges it was learnt from, as a share of the field's light
     variants: tuple[Shading, ...] = ()  # each one standard uncertainty away along one independent direction
 
     def at(self, x_in: Array, normal: Array) -> Array:
@@ -113,8 +112,8 @@ def _fit(edges: Sequence[EdgeShade], height_in: float) -> tuple[Shading, Array]:
     variants = []
     for move in (vectors * np.sqrt(np.maximum(values, 0))).T:
         moved_sky, moved_lamps = _unpack(np.clip(fit.x + move, low, high))
-        variants.append(Shading(moved_sky, moved_lamps, height_in, typical))
-    return Shading(sky, lamps, height_in, typical, tuple(variants)), np.sqrt(np.mean(left.reshape(light.shape) ** 2, axis=1))
+        variants.append(Shading(moved_sky, moved_lamps, height_in))
+    return Shading(sky, lamps, height_in, tuple(variants)), np.sqrt(np.mean(left.reshape(light.shape) ** 2, axis=1))
 
 
 def _unpack(p: Array) -> tuple[float, Array]:

@@ -66,7 +66,7 @@ def shaded_field(shading: Shading) -> np.ndarray:
 
 @pytest.fixture
 def side_lamp() -> Shading:
-    return Shading(0.35, np.array([[0.55, 0.035, 0.0, 0.008], [0.10, -0.02, 0.01, 0.012]]), HEIGHT, 0.01)
+    return Shading(0.35, np.array([[0.55, 0.035, 0.0, 0.008], [0.10, -0.02, 0.01, 0.012]]), HEIGHT)
 
 
 def test_dark_wood_in_its_own_shadow(side_lamp: Shading) -> None:
@@ -94,7 +94,7 @@ def test_shade_is_learnt_from_clear_edges(side_lamp: Shading) -> None:
 
 def test_sky_past_a_wall_is_the_closed_form() -> None:
     """View factor of a half space cut by a wall of height h at distance x: (1 + x / sqrt(x2 + h2)) / 2; half at the wall's foot."""
-    only_sky = Shading(1.0, np.array([[0.0, 0.0, 0.0, 0.01], [0.0, 0.0, 0.0, 0.01]]), HEIGHT, 0.0)
+    only_sky = Shading(1.0, np.array([[0.0, 0.0, 0.0, 0.01], [0.0, 0.0, 0.0, 0.01]]), HEIGHT)
     seen = only_sky.at(np.array([0.0, HEIGHT, 100.0]), np.array([1.0, 0.0]))
     assert seen == pytest.approx([0.5, 0.5 + 0.25 * 2**0.5, 1.0], abs=1e-6)
 
