@@ -82,7 +82,7 @@ class Sharpening:
 
         A JPEG keeps colour at half the luma's resolution: only the luma is sharp enough to place an edge by.
         """
-        return srgb_decode(self._unsharp(srgb_encode(light) @ LUMA_BGR, step_px))
+        return srgb_decode(self.code_undone(srgb_encode(light) @ LUMA_BGR, step_px))
 
     def undone(self, light: Array, step_px: float) -> Array:
         """Profiles (..., n, 3) of linear light across a straight edge, sampled every step_px, with the sharpening undone.
@@ -93,10 +93,10 @@ class Sharpening:
             return light
         code = srgb_encode(light)
         luma = code @ LUMA_BGR
-        return srgb_decode(code + (self._unsharp(luma, step_px) - luma)[..., None])
+        return srgb_decode(code + (self.code_undone(luma, step_px) - luma)[..., None])
 
-    def _unsharp(self, luma: Array, step_px: float) -> Array:
-        """Luma codes (..., n) before they were sharpened."""
+    def code_undone(self, luma: Array, step_px: float) -> Array:
+        """Luma codes (..., n) across a straight edge, sampled every step_px, as they were before the sharpening."""
         if self.strength <= 0:
             return luma
         return luma @ _undoing(luma.shape[-1], step_px, self.strength, self.radius_px).T

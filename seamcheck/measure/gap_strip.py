@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..basis.frames import Array, right_of
-from ..edges import SRGB_TO_LINEAR, LinearPatch
+from ..edges import SRGB_TO_LINEAR, LinearPatch, Sharpening
 from ..plane.camera import Camera
 from .gap_sites import JointSite
 
@@ -103,13 +103,7 @@ def unsharpened(code: Array, strength: float, radius_px: float) -> Array:
     A phone sharpens the luma of the finished picture: code + strength (code - code blurred by radius_px). Along a straight
     edge that acts across the edge alone, so it is undone profile by profile.
     """
-    if strength <= 0:
-        return code
-    lag = np.arange(code.shape[1]) * BIN_PX
-    blur = np.exp(-0.5 * ((lag[:, None] - lag[None, :]) / radius_px) ** 2)
-    blur /= blur.sum(axis=1, keepdims=True)
-    sharpening = (1 + strength) * np.eye(len(lag)) - strength * blur
-    return np.asarray(np.linalg.solve(sharpening, code.T).T, float)
+    return Sharpening(strength, radius_px).code_undone(code, BIN_PX)
 
 
 def slope_of_light(code: Array) -> Array:
