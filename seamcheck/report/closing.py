@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from ..result import Inspection, Joint, Stage, Tip, Verdict
-from .overlay_words import clock_of, round_the_top
-from .words import count_words, joint_words, length_words, list_words, offset_words
+from .words import clock_of, count_words, joint_words, length_words, list_words, offset_words, round_the_top
 
 
 def gaping(inspection: Inspection) -> list[Joint]:

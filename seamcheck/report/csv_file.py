@@ -14,8 +14,7 @@ from math import degrees
 from ..basis.uncertain import COVERAGE_95, Estimate
 from ..judge import REPORTED_DECIMALS, reported
 from ..result import Inspection, Joint, Seam, Tip
-from .overlay_words import clock_of, round_the_top
-from .words import offset_words
+from .words import clock_of, offset_words, round_the_top
 
 BYTE_ORDER_MARK = "\ufeff"
 CLOCKWISE = ", + clockwise"

@@ -17,7 +17,8 @@ from .overlay_legend import BODY_PX, draw_items, flowed, legend_items, line_px, 
 from .overlay_palette import kind_of
 from .overlay_photo import annotate, draw_photo, panel_view
 from .overlay_plan import PlanMap
-from .overlay_words import caption, round_the_top
+from .overlay_words import caption
+from .words import round_the_top
 
 PAGE_PX = 2160
 MARGIN_PX = 40

@@ -13,8 +13,8 @@ from ..result import Inspection, Stage, Verdict
 from .closing import closing_sentence, gaping
 from .overlay_canvas import Canvas, text_width, wrapped
 from .overlay_palette import FAINT_INK, INK, LINE_COLOURS, Colour
-from .overlay_words import STAGE_WORDS, clock_of, edges_supposed, letter_of, measure_words, thousandths
-from .words import limit_words
+from .overlay_words import edges_supposed, letter_of, measure_words, thousandths
+from .words import STAGE_WORDS, clock_of, limit_words
 
 TITLE_PX = 56
 BODY_PX = 40

@@ -1,4 +1,4 @@
-"""The few words that the picture bears: clock places, fractions of an inch, captions."""
+"""The few words that the picture bears: fractions of an inch, captions."""
 
 from __future__ import annotations
 
@@ -6,34 +6,25 @@ from math import ceil, pi
 
 from ..basis.reasons import Reason
 from ..basis.uncertain import Estimate
-from ..basis.units import fraction_words
-from ..result import Inspection, Stage, Tip, Verdict
+from ..result import Tip, Verdict
+from .words import clock_of, decimals, length_words, u95_decimals
 
 UNBROKEN = "\u00a0"  # a space at which no line breaks
 
 
-def clock_of(bearing: float) -> str:
-    """Where a bearing (rad, clockwise from 12) points on a clock's face, to the quarter hour: "12 o'clock", "1:30"."""
-    quarters = round((bearing % (2 * pi)) / (2 * pi) * 48) % 48
-    hour, minute = quarters // 4 or 12, quarters % 4 * 15
-    return f"{hour}:{minute:02d}" if minute else f"{hour} o'clock"
-
-
 def fraction_of(inches: float) -> str:
     """The nearest 64th of a length without its sign; what is nearer to none is "under 1/128"."""
-    words = fraction_words(inches)
-    return "under 1/128" if words == "0" else words
+    return length_words(inches).removesuffix(" in")
 
 
 def thousandths(inches: float) -> str:
-    """ ".047": a length without its sign to the thousandth, as a machinist writes it."""
-    text = f"{abs(inches):.3f}"
-    return text[1:] if text.startswith("0") else text
+    """ ".047": a length without its sign to the thousandth."""
+    return decimals(inches, 3)
 
 
 def u95_text(inches: float) -> str:
-    """The same for an uncertainty: rounded up, so that none is printed as nothing."""
-    return thousandths(ceil(inches * 1000 - 1e-6) / 1000)
+    """The same for an uncertainty, rounded up."""
+    return u95_decimals(inches, 3)
 
 
 def offset_words(offset: Estimate) -> str:
@@ -90,15 +81,6 @@ def caption(tip: Tip, odd: bool) -> tuple[str, list[str]]:
     return head, lines
 
 
-def round_the_top(inspection: Inspection) -> list[Tip]:
-    """The tips in the order in which one goes round the top, clockwise from the first; loose lobes by number."""
-    tips = list(inspection.tips)
-    if inspection.stage is Stage.LOOSE or not tips:
-        return tips
-    first = tips[0].bearing
-    return sorted(tips, key=lambda tip: ((tip.bearing - first + 1e-6) % (2 * pi), tip.ring or 0, tip.lobe))
-
-
 def letter_of(index: int) -> str:
     """a, b, ... z, aa, ab ...: the names of joints, so that no one takes them for tips."""
     text = ""
@@ -107,11 +89,3 @@ def letter_of(index: int) -> str:
         index, rest = divmod(index - 1, 26)
         text = chr(ord("a") + rest) + text
     return text
-
-
-STAGE_WORDS = {
-    Stage.DRY_FIT: "dry fit",
-    Stage.INLAID: "inlaid",
-    Stage.LOOSE: "loose lobes",
-    Stage.BARE: "bare top",
-}

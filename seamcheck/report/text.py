@@ -12,8 +12,18 @@ from ..advise.cautions import BY_EYE, KNIFE_IN
 from ..basis.uncertain import COVERAGE_95, Estimate
 from ..result import Inspection, Joint, Seam, Stage, Tip, Verdict
 from .closing import closing_sentence, gaping
-from .overlay_words import STAGE_WORDS, clock_of, round_the_top
-from .words import decimals, joint_words, length_words, limit_words, list_words, offset_words, u95_decimals
+from .words import (
+    STAGE_WORDS,
+    clock_of,
+    decimals,
+    joint_words,
+    length_words,
+    limit_words,
+    list_words,
+    offset_words,
+    round_the_top,
+    u95_decimals,
+)
 
 WIDTH = 80
 

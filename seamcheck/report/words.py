@@ -1,13 +1,21 @@
-"""Lengths and places in the words of the bench, for the text and the table."""
+"""Lengths, places and stages in the words of the bench, for every report."""
 
 from __future__ import annotations
 
-from math import ceil
+from math import ceil, pi
 
 from ..basis.units import fraction_words
-from ..result import Joint
+from ..result import Inspection, Joint, Stage, Tip
 
 FINEST = 64  # a rule's finest marks: 1/64 in
+
+
+STAGE_WORDS = {
+    Stage.DRY_FIT: "dry fit",
+    Stage.INLAID: "inlaid",
+    Stage.LOOSE: "loose lobes",
+    Stage.BARE: "bare top",
+}
 
 
 def length_words(inches: float) -> str:
@@ -35,14 +43,14 @@ def offset_words(offset_in: float) -> str:
     return f"{words} {'clockwise' if offset_in > 0 else 'counterclockwise'}"
 
 
-def decimals(inches: float) -> str:
-    """ ".0466": a length without its sign, to a ten-thousandth, as a machinist writes it."""
-    return f"{abs(inches):.4f}".removeprefix("0")
+def decimals(inches: float, places: int = 4) -> str:
+    """ ".0466": a length without its sign, as a machinist writes it."""
+    return f"{abs(inches):.{places}f}".removeprefix("0")
 
 
-def u95_decimals(inches: float) -> str:
+def u95_decimals(inches: float, places: int = 4) -> str:
     """The same for an uncertainty, rounded up: none is printed smaller than it is."""
-    return decimals(ceil(inches * 1e4 - 1e-6) / 1e4)
+    return decimals(ceil(inches * 10**places - 1e-6) / 10**places, places)
 
 
 def joint_words(joint: Joint) -> str:
@@ -61,3 +69,19 @@ def count_words(count: int, one: str, many: str | None = None) -> str:
 def list_words(items: list[str]) -> str:
     """ "2", "2 and 5", "2, 5 and 7"."""
     return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
+
+
+def clock_of(bearing: float) -> str:
+    """Where a bearing (rad, clockwise from 12) points on a clock's face, to the quarter hour: "12 o'clock", "1:30"."""
+    quarters = round((bearing % (2 * pi)) / (2 * pi) * 48) % 48
+    hour, minute = quarters // 4 or 12, quarters % 4 * 15
+    return f"{hour}:{minute:02d}" if minute else f"{hour} o'clock"
+
+
+def round_the_top(inspection: Inspection) -> list[Tip]:
+    """The tips in the order in which one goes round the top, clockwise from the first; loose lobes by number."""
+    tips = list(inspection.tips)
+    if inspection.stage is Stage.LOOSE or not tips:
+        return tips
+    first = tips[0].bearing
+    return sorted(tips, key=lambda tip: ((tip.bearing - first + 1e-6) % (2 * pi), tip.ring or 0, tip.lobe))

@@ -21,7 +21,7 @@ from seamcheck.report.overlay_inset import draw_inset, draw_wood, lean_in, view_
 from seamcheck.report.overlay_palette import INK, MARK_COLOURS, PAPER
 from seamcheck.report.overlay_photo import LABEL_PX, draw_photo, panel_view
 from seamcheck.report.overlay_plan import PlanMap
-from seamcheck.report.overlay_words import round_the_top
+from seamcheck.report.words import round_the_top
 from seamcheck.result import Inspection, Joint, Scale, Seam, Stage, Tip, Verdict
 
 WIDTH, HEIGHT = 640, 480

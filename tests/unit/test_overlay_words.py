@@ -11,7 +11,8 @@ import pytest
 from seamcheck.basis.reasons import Reason
 from seamcheck.basis.uncertain import Estimate
 from seamcheck.report.overlay_canvas import text_width, wrapped
-from seamcheck.report.overlay_words import caption, clock_of, fraction_of, letter_of, offset_words, thousandths, u95_text
+from seamcheck.report.overlay_words import caption, fraction_of, letter_of, offset_words, thousandths, u95_text
+from seamcheck.report.words import clock_of
 from seamcheck.result import Tip, Verdict
 
 TIP = Tip(
