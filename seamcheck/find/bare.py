@@ -10,9 +10,12 @@ from .light import Floats, LogLight
 # A matched round top fits itself when turned by a leaf or two, and its rim by anything: turns (degrees) that are tried together.
 TURNS_DEG = (45.0, 60.0, 72.0, 90.0, 120.0)
 
-# The best place then stands out over the whole picture's spread by this many deviations. Measured on rendered pictures, also
-# cropped ones: 15 to 45 on bare tops, up to 7 on benches without a top.
-LEAST_MATCH = 10.0
+# The best place then fits this much better than any other that isn't beside it (inches). Measured on rendered pictures, also
+# cropped ones: 2.2 to 9 on bare tops, up to 1.4 on benches without a top.
+LEAST_MATCH, BESIDE_IN = 1.7, 0.8
+
+# Places that are compared.
+PEAKS = 12
 
 # An inlay differs from the wood round it: distributions of the colours within and outside these radii (inches) ...
 INNER_IN, OUTER_IN = 1.8, (2.6, 5.0)
@@ -29,8 +32,8 @@ def is_bare_top(light: LogLight) -> bool:
     for turn in TURNS_DEG:
         match = match_with_turned(steps[0], np.radians(turn), light.view.px_per_in)
         total += match / (float(match[light.wood > 0].std()) + 1e-12)
-    best, centre = peaks(total, light, 1)[0]
-    if best < LEAST_MATCH * np.sqrt(len(TURNS_DEG)):
+    (best, centre), *others = peaks(total, light, PEAKS)
+    if any(best < LEAST_MATCH * value for value, place in others if np.hypot(*(place - centre)) > BESIDE_IN):
         return False
     rows, columns = np.mgrid[: light.wood.shape[0], : light.wood.shape[1]]
     column, row = light.view.px_of(centre)

@@ -44,32 +44,38 @@ HILL_IN = 0.7
 HARMONIC_KEEPS, TURN_KEEPS = 6, 3
 
 
-def centre_candidates(light: LogLight, steps: Floats) -> tuple[list[Array], int]:
-    """Likely centres (2,), plane inches, and how many of them, the first, are the best place of a whole turn.
+def turned_places(light: LogLight, steps: Floats) -> tuple[list[Array], list[Array]]:
+    """Where the picture fits itself when turned: the best place (2,) inches of each turn, and the next best ones.
 
     The view should have 10 to 12 px/in; `steps` are light.limited_steps().
     """
-    places: list[Array] = []
+    best: list[Array] = []
     further: list[Array] = []
     for turn in TURNS_DEG:
-        match = match_with_turned(steps[0], np.radians(turn), light.view.px_per_in)
-        best, *others = [place for _, place in peaks(match, light, TURN_KEEPS)]
-        places.append(best)
-        further += others
+        found = [place for _, place in peaks(match_with_turned(steps[0], np.radians(turn), light.view.px_per_in), light, TURN_KEEPS)]
+        best += found[:1]
+        further += found[1:]
+    return distinct(best), further
+
+
+def harmonic_places(light: LogLight, steps: Floats) -> list[Array]:
+    """Where steps turn evenly round a place, for any count; likeliest first. As `turned_places`."""
     rated: list[tuple[float, Array]] = []
     for score in _harmonic_scores(steps, light):
         high = peaks(score, light, 2 * HARMONIC_KEEPS)
         usual = float(np.median([value for value, _ in high])) if high else 1.0
         rated += [(value / max(usual, 1e-9), place) for value, place in high[:2]]
     rated.sort(key=lambda one: -one[0])
+    return [place for _, place in rated[:HARMONIC_KEEPS]]
+
+
+def distinct(places: list[Array]) -> list[Array]:
+    """The places without those that lie beside an earlier one."""
     kept: list[Array] = []
-    favoured = 0
-    for place in places + further + [place for _, place in rated[:HARMONIC_KEEPS]]:
+    for place in places:
         if all(np.hypot(*(place - other)) > APART_IN for other in kept):
             kept.append(place)
-        if place is places[-1]:
-            favoured = len(kept)
-    return kept, favoured
+    return kept
 
 
 def peaks(score: Floats, light: LogLight, keep: int) -> list[tuple[float, Array]]:

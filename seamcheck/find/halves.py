@@ -67,6 +67,12 @@ def _brightness_jump(light: LogLight, lobes: Sequence[FoundLobe], where: NDArray
     return float(np.median((bright - dark)[where] @ TO_LUMINANCE)) if where.any() else 0.0
 
 
+def wood_difference(light: LogLight, lobes: Sequence[FoundLobe]) -> float:
+    """How far the two halves' colours lie apart (logarithmic light), middle of all stations."""
+    dark, bright, clear, _ = _half_colours(light, lobes)
+    return float(np.linalg.norm(np.median((bright - dark)[clear], axis=0))) if clear.any() else 0.0
+
+
 def raised_by_tape(light: LogLight, lobes: Sequence[FoundLobe]) -> float:
     """How likely it is that the lobes stand on the field, 0..1, by the tape that is seen on them.
 

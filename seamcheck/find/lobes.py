@@ -40,6 +40,9 @@ U_PLACE_IN, U_TURN, U_CORNER_IN = 0.05, 0.02, 0.02
 # An edge drawn through wholly clear stations is good to this (inches): glue, shadow, bow.
 U_EDGE_IN = 0.008
 
+# How far a side's colour may lie from the usual, as a share of the step, before a station loses its say.
+ODD_SIDE = 0.6
+
 # Neighbouring stations share figure: so many count as one.
 STATIONS_ALIKE = 4
 
@@ -79,7 +82,7 @@ def _kinds(lobe: FoundLobe) -> list[int]:
 def _edge_moves(light: LogLight, corners: Array, kinds: Array, half_width: float) -> tuple[Array, Array]:
     """How far each edge's two ends should move outward, (lobes, 4, 2) inches, and the information of that, (lobes, 4, 2, 2)."""
     strips = _strips(light, corners, half_width)
-    step, trust = _step_across(strips, kinds.ravel())
+    step, trust = _step_across(strips, kinds.ravel(), half_width < HALF_WIDTHS_IN[0])
     first, last = _best_line(step, strips)
     moves, information = _draw_tight(step, trust, strips, first, last)
     n = len(corners)
@@ -98,29 +101,37 @@ def _strips(light: LogLight, corners: Array, half_width: float) -> _Strips:
     return _Strips(sample(light.channels, light.view, places), sample(light.wood, light.view, places), along, across, length)
 
 
-def _step_across(strips: _Strips, kinds: Array) -> tuple[Array, Array]:
-    """The step outward at each place, 1 for the kind's whole step, (e, s, u); and how far a station can be trusted, (e, s)."""
+def _step_across(strips: _Strips, kinds: Array, wary: bool) -> tuple[Array, Array]:
+    """The step outward at each place, 1 for the kind's whole step, (e, s, u); and how far a station can be trusted, (e, s).
+
+    `wary`: the line is nearly right, so that a station with odd colours beside it is distrusted.
+    """
     from scipy import ndimage
 
     inside, outside = strips.across_in < -COLOUR_FROM_IN + 1e-9, strips.across_in > COLOUR_FROM_IN - 1e-9
     wood = strips.wood > 0.99
     shows = wood.mean(axis=2) > 0.8
     value = np.zeros(strips.wood.shape)
-    trust = np.zeros(len(kinds))
+    trust = np.ones(strips.wood.shape[:2])
     for kind in np.unique(kinds):
         mine = np.nonzero(kinds == kind)[0]
         clear = shows[mine]
         if not clear.any():
+            trust[mine] = 0
             continue
         inner = strips.colour[mine][:, :, inside][clear]  # (stations that show, across, 3)
         outer = strips.colour[mine][:, :, outside][clear]
         axis, distance = discriminant(inner.mean(axis=1), outer.mean(axis=1))
         value[mine] = strips.colour[mine] @ axis
-        trust[mine] = distance / (distance + 1)
+        # A station whose sides aren't as the kind's sides usually are shows tape, a shadow, another wood.
+        for side, usual in ((inside, inner), (outside, outer)) if wary else ():
+            odd = value[mine][:, :, side].mean(axis=2) - np.median(usual.mean(axis=1) @ axis)
+            trust[mine] *= np.exp(-((odd / ODD_SIDE) ** 2) / 2)
+        trust[mine] *= distance / (distance + 1)
     step = ndimage.gaussian_filter1d(value, BLUR_IN / ACROSS_IN, axis=2, order=1, mode="nearest")
     step = step * (np.sqrt(2 * np.pi) * BLUR_IN / ACROSS_IN)  # one for a step of one that is as sharp as the blur
     usable = shows[..., None] & ndimage.binary_erosion(wood, np.ones((1, 1, 3), bool), border_value=1)
-    return np.clip(np.where(usable, step, 0.0), -0.5, 1.0), shows * trust[:, None]
+    return np.clip(np.where(usable, step, 0.0), -0.5, 1.0) * trust[..., None], shows * trust
 
 
 def _best_line(step: Array, strips: _Strips) -> tuple[Array, Array]:

@@ -40,6 +40,12 @@ OVERLAP_SHARE = 0.15
 # Loose lobes are laid at least about this far apart (inches).
 CLEAR_IN = 0.1
 
+# So many lobes with an end within this distance of one lobe's end meet there (inches).
+MEETING_LOBES, MEETING_IN = 3, 0.6
+
+# Outlines are smoothed by this much before corners are sought (pixels).
+ROUGH_PX = 1.0
+
 # Strips along a possible kite's lines: stations, offsets across (inches).
 STATIONS = 24
 OFFSETS_IN = np.linspace(-0.15, 0.15, 7)
@@ -65,8 +71,16 @@ def find_loose(light: LogLight) -> tuple[FoundLobe, ...]:
 
 
 def apart(lobes: Sequence[FoundLobe]) -> bool:
-    """Whether most lobes lie clear of all others, as loose ones do; a rose's lobes touch."""
+    """Whether most lobes lie clear of all others and no three have their ends in one place, as loose ones do.
+
+    A rose's lobes touch, and lobes and a wheel's wedges meet in the middle.
+    """
     import cv2
+
+    ends = np.stack([lobe.kite.corners_in[[0, 2]] for lobe in lobes])  # (n, 2, 2) roots and tips
+    near = np.linalg.norm(ends[:, :, None, None] - ends[None, None], axis=-1).min(axis=3) < MEETING_IN  # end of one, any end of another
+    if near.sum(axis=2).max() >= MEETING_LOBES:
+        return False
 
     corners = [lobe.kite.corners_in for lobe in lobes]
     grown = [(one - one.mean(axis=0)) * (1 + CLEAR_IN / _length(one)) + one.mean(axis=0) for one in corners]
@@ -153,7 +167,9 @@ def _possible_kites(light: LogLight) -> Iterator[Array]:
                     continue
                 if not light.view.seen[_grown(outline, mask.shape)].all():
                     continue  # cut by the frame
-                hull = light.view.in_of(cv2.convexHull(outline)[:, 0].astype(float))
+                hull = light.view.in_of(cv2.approxPolyDP(cv2.convexHull(outline), ROUGH_PX, True)[:, 0].astype(float))
+                if len(hull) < 3:
+                    continue
                 hull_area = cv2.contourArea(hull.astype(np.float32))
                 if area < 0.75 * hull_area:
                     continue

@@ -35,6 +35,9 @@ EDGE_PIECES = 4
 # and the least length that must show for a mean step to be trusted.
 QUIET_IN, LEAST_SEEN_IN = 0.5, 0.4
 
+# Where the first ring shows no better than this there is no rose, and no later ring is looked for.
+HOPELESS_SCORE = 2.5
+
 # A later ring is there if its own seams and long edges together, and its own seams alone, show at least
 # this much of the first ring's.
 LATER_SHOWS, LATER_OWN_SHOWS = 0.3, 0.1
@@ -95,6 +98,8 @@ def fit_shape(fold: Fold, rays: Rays, centre_in: Array, bearing: float) -> RoseS
     sign = -1.0 if rays.dark_right else 1.0
     axis = sign * rays.axis  # own seams step along it
     shape = _fit_first(fold, rays, centre_in, bearing, axis)
+    if shape.score < HOPELESS_SCORE:
+        return shape
     half = np.pi / fold.count
     tip = np.array([0.0, shape.reach_in])
     left_tip, right_tip = _turned(tip, -half), _turned(tip, half)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -17,9 +17,9 @@ from ..plane.rectify import flatten, reduced, seen_box
 from ..result import Stage
 from .align import align
 from .bare import is_bare_top
-from .centre import centre_candidates
+from .centre import distinct, harmonic_places, turned_places
 from .fold import fold_round
-from .halves import raised_by_tape
+from .halves import raised_by_tape, wood_difference
 from .light import LogLight, log_light
 from .lobes import refine_lobes
 from .loose import apart, find_loose
@@ -51,10 +51,11 @@ TURNED_FAVOUR = 1.3
 LEAST_SCORE, LEAST_EDGE, LEAST_OWN, LEAST_STEPS, LEAST_NOTCH_SHARE, LEAST_JOINT = 3.0, 0.55, 0.3, 1.1, 0.24, -0.1
 
 # So clear a rose that no other candidate need be looked at.
-CLEAR_SCORE, CLEAR_STEPS = 6.0, 1.6
+CLEAR_SCORE, CLEAR_STEPS = 4.8, 1.35
 
-# Radial lines that step this much, and are no rose, are another inlay: wheels of wedges step 1.3, leaves of bare tops 0.6 at most.
-INLAY_STEP = 0.9
+# Radial lines that are no rose, but show and part colours this different (logarithmic light: a third), are another inlay. Leaves are
+# of one wood: where their seams show they part a tenth or two.
+INLAY_STEP, INLAY_DIFFERENCE = 0.7, 0.3
 
 # Fewer loose lobes than this are off-cuts, unless the person says that the lobes are loose.
 LEAST_LOOSE = 3
@@ -105,7 +106,7 @@ def find_all(
         lobes = _loose_lobes(source)
         if len(lobes) >= LEAST_LOOSE and apart(lobes):
             return Stage.LOOSE, FoundRose(None, lobes, 1.0)
-        if all(shape.own_step < INLAY_STEP for shape in shapes) and is_bare_top(source.overall):
+        if not any(_is_inlay(source, shape) for shape in shapes) and is_bare_top(source.overall):
             return Stage.BARE, FoundRose(None, (), 0.0)
     raise NoRoseFound(photo="the photo")
 
@@ -128,6 +129,7 @@ class _Source:
     camera: Camera
     cards: Sequence[Array]
     z_in: float
+    _copies: dict[int, NDArray[np.uint8]] = field(default_factory=dict)  # reduced, by factor
 
     @cached_property
     def box(self) -> tuple[Array, Array]:
@@ -142,7 +144,9 @@ class _Source:
         """A box of the plane in logarithmic light, made from a copy reduced to suit."""
         density = self.camera.px_per_in_at((low_in + high_in) / 2, self.z_in)
         factor = max(1, int(density / (1.25 * px_per_in)))
-        view = flatten(reduced(self.bgr, factor), self.camera, low_in, high_in, self.z_in, px_per_in, factor)
+        if factor not in self._copies:
+            self._copies[factor] = reduced(self.bgr, factor)
+        view = flatten(self._copies[factor], self.camera, low_in, high_in, self.z_in, px_per_in, factor)
         return log_light(view, self.cards)
 
     def look_round(self, centre_in: Array, reach_in: float, px_per_in: float) -> LogLight:
@@ -182,19 +186,21 @@ def _fits(source: _Source) -> list[RoseShape]:
     return shapes
 
 
-def _likeliest(light: LogLight) -> list[Rays]:
+def _likeliest(light: LogLight) -> Iterator[Rays]:
+    """Rays worth a full fit, at most FULL_FITS. The first comes from the turned picture alone, and is mostly enough."""
     steps = light.limited_steps()
-    places, favoured = centre_candidates(light, steps)
-    rated = [
-        (rays.score * (TURNED_FAVOUR if i < favoured else 1), rays)
-        for i, place in enumerate(places)
-        for rays in rate_rays(light, steps, place)
-    ]
-    kept: list[Rays] = []
+    best, further = turned_places(light, steps)
+    rated = [(TURNED_FAVOUR * rays.score, rays) for place in best for rays in rate_rays(light, steps, place)]
+    kept = [max(rated, key=lambda one: one[0])[1]] if rated else []
+    yield from kept
+    others = distinct(best + further + harmonic_places(light, steps))[len(best) :]
+    rated += [(rays.score, rays) for place in others for rays in rate_rays(light, steps, place)]
     for _, rays in sorted(rated, key=lambda one: -one[0]):
+        if len(kept) == FULL_FITS:
+            break
         if all(rays.count != other.count or np.hypot(*(rays.centre_in - other.centre_in)) > FITS_APART_IN for other in kept):
             kept.append(rays)
-    return kept[:FULL_FITS]
+            yield rays
 
 
 def _fit(source: _Source, rays: Rays) -> RoseShape:
@@ -211,6 +217,10 @@ def _fit(source: _Source, rays: Rays) -> RoseShape:
         other = fitted(replace(rays, bearing=rays.bearing + np.pi / rays.count, dark_right=not rays.dark_right))
         return max(shape, other, key=lambda one: one.score)
     return shape
+
+
+def _is_inlay(source: _Source, shape: RoseShape) -> bool:
+    return shape.own_step > INLAY_STEP and wood_difference(source.overall, shape.lobes()[: shape.count]) > INLAY_DIFFERENCE
 
 
 def _is_rose(shape: RoseShape) -> bool:
