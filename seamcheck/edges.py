@@ -26,8 +26,8 @@ def srgb_encode(light: Array) -> Array:
     return np.where(light <= 0.0031308, light * 12.92, 1.055 * np.maximum(light, 0.0031308) ** (1 / 2.4) - 0.055)
 
 
-# Weights of linear B, G, R in luminance (IEC 61966-2-1); phones sharpen a luma of about these.
-LUMA_BGR = np.array([0.0722, 0.7152, 0.2126])
+# Weights of B, G, R codes in a JPEG's luma (ITU-R BT.601, as in JFIF): what a photo keeps at full resolution, and what phones sharpen.
+LUMA_BGR = np.array([0.114, 0.587, 0.299])
 
 # Dark noise and quantisation of an 8-bit photo in linear light: keeps logarithms and weights finite in black wood.
 LIGHT_FLOOR = 0.004

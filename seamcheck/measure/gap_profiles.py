@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..basis.frames import Array
-from ..edges import srgb_decode
+from ..edges import LUMA_BGR, srgb_decode
 from .gap_model import N_LEVELS, N_RIM, N_SHAPE, N_WOODS, SHADE_REACH, SIDE, JointData, SharedPrior
 from .gap_optics import Optics
-from .gap_strip import BIN_PX, LUMA_BGR, JointStrip, empty_is_nan, luma_of, slope_of_light, unsharpened
+from .gap_strip import BIN_PX, JointStrip, empty_is_nan, luma_of, slope_of_light, unsharpened
 
 N_EDGES, EDGE_APART_PX = 4, 2  # looked for, and how far apart at least
 FINE_PX = 5.0  # beside the reference edge every half pixel is kept, farther off every whole one

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..basis.frames import Array, right_of
-from ..edges import SRGB_TO_LINEAR, LinearPatch, Sharpening
+from ..edges import LUMA_BGR, SRGB_TO_LINEAR, LinearPatch, Sharpening
 from ..plane.camera import Camera
 from .gap_sites import JointSite
 
@@ -18,9 +18,6 @@ BLOCK_IN = 0.045  # along the joint; short enough that an edge 1 degree askew mo
 BIN_PX = 0.5  # across the joint: half a pixel keeps what the photo holds
 ENDS_IN = 0.05  # left out at both ends of the nominal edge, where other edges meet the joint
 AXIS_CLEAR_IN = 0.045  # wood nearer than this to a lobe's rough own seam is left out: the rough place's error and the glue line
-
-# BT.601 luma of code values in the order B, G, R: what a JPEG holds at full resolution and what a phone sharpens.
-LUMA_BGR = np.array([0.114, 0.587, 0.299])
 
 _LINEAR_STEPS = 1 << 14
 _CODE_OF_LINEAR = np.interp(np.arange(_LINEAR_STEPS) / (_LINEAR_STEPS - 1), SRGB_TO_LINEAR, np.arange(256) / 255).astype(np.float32)
