@@ -10,7 +10,10 @@ import io
 import os
 import re
 import stat
+import tempfile
 import warnings
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from math import hypot, sqrt
 from pathlib import Path
@@ -31,6 +34,13 @@ Pixels = NDArray[np.uint8]
 FULL_SIZE_PIXELS = 36e6
 # Past this a photo is refused; phones give at most 200 million.
 MOST_PIXELS = 210e6
+# A JPEG is reduced while it's unpacked, anything else only afterwards: at 16 bits and three colours this is 660 MB.
+MOST_PIXELS_UNPACKED = 110e6
+# No photo is larger; 110 million pixels of 16 bits and three colours, not packed, are.
+MOST_BYTES = 500_000_000
+# What is opened, by Pillow's names. Some of the other kinds that Pillow knows start programs of the machine's (EPS), or hold
+# no photos.
+FORMATS = ("JPEG", "HEIF", "PNG", "TIFF", "WEBP", "BMP")
 # A card of 3 in in a picture narrower than this can't be read even if it fills it.
 LEAST_SIDE_PX = 200
 
@@ -71,7 +81,7 @@ def read_photo(path: Path | str) -> Photo:
     if not data:
         raise errors.PhotoEmpty(photo=name)
     header = _Header.of(data, name)
-    _check_size(header.size_px, name)
+    _check_size(header.size_px, name, MOST_PIXELS if header.is_plain_jpeg else MOST_PIXELS_UNPACKED)
     reduced_by = 1
     while header.size_px[0] * header.size_px[1] > FULL_SIZE_PIXELS * reduced_by**2:
         reduced_by *= 2
@@ -95,6 +105,8 @@ def _read_bytes(path: Path, name: str) -> bytes:
     try:
         if not stat.S_ISREG(path.stat().st_mode):  # a pipe would wait for ever
             raise errors.FileIsFolder(photo=name)
+        if path.stat().st_size > MOST_BYTES:
+            raise errors.FileTooLarge(photo=name, megabytes=path.stat().st_size / 1e6, limit=MOST_BYTES / 1e6)
         return path.read_bytes()
     except (FileNotFoundError, NotADirectoryError):
         raise errors.FileMissing(photo=name) from None
@@ -117,6 +129,11 @@ class _Header:
     focal_35mm: float | None
     zoom: float | None
     exif_size_px: tuple[int, int] | None
+
+    @property
+    def is_plain_jpeg(self) -> bool:
+        """Whether OpenCV decodes it, which reduces JPEGs as it goes."""
+        return self.format in ("JPEG", "MPO") and self.mode in ("RGB", "L")
 
     @staticmethod
     def of(data: bytes, name: str) -> _Header:
@@ -149,22 +166,30 @@ def _number(value: Any) -> float | None:
 
 def _open(data: bytes, name: str) -> PillowImage.Image:
     """The picture, opened and not yet decoded."""
-    from PIL import Image, UnidentifiedImageError
+    # Openers that Pillow would import only when all others had failed.
+    from PIL import Image, TiffImagePlugin, UnidentifiedImageError, WebPImagePlugin  # noqa: F401
 
+    formats = list(FORMATS)
     if data[4:8] == b"ftyp":
         import pillow_heif
 
         pillow_heif.register_heif_opener()
+    else:
+        formats.remove("HEIF")  # known to Pillow only once it's registered
+    # Pillow raises at twice this: what is too large for us is too large for whatever it unpacks by itself.
+    Image.MAX_IMAGE_PIXELS = int(MOST_PIXELS / 2)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # of large sizes and odd metadata: both are dealt with here
-            return Image.open(io.BytesIO(data))
+            return Image.open(io.BytesIO(data), formats=formats)
     except Image.DecompressionBombError:
-        raise errors.PhotoTooLarge(photo=name, megapixels=MOST_PIXELS / 1e6 + 1, limit=MOST_PIXELS / 1e6) from None
+        raise errors.PhotoTooLarge(photo=name, megapixels=MOST_PIXELS / 1e6, limit=MOST_PIXELS / 1e6) from None
     except UnidentifiedImageError:
         known = data[:3] == b"\xff\xd8\xff" or data[:8] == b"\x89PNG\r\n\x1a\n" or data[4:8] == b"ftyp"
         raise (errors.PhotoCutShort if known else errors.NotAPhoto)(photo=name) from None
-    except (OSError, SyntaxError, ValueError, EOFError):
+    except MemoryError:
+        raise
+    except Exception:  # each of the openers raises whatever it trips over
         raise errors.PhotoCutShort(photo=name) from None
 
 
@@ -177,10 +202,10 @@ def _exif(image: PillowImage.Image) -> tuple[dict[int, Any], dict[int, Any]]:
         return {}, {}
 
 
-def _check_size(size_px: tuple[int, int], name: str) -> None:
+def _check_size(size_px: tuple[int, int], name: str, most_pixels: float) -> None:
     width, height = size_px
-    if width * height > MOST_PIXELS:
-        raise errors.PhotoTooLarge(photo=name, megapixels=width * height / 1e6, limit=MOST_PIXELS / 1e6)
+    if width * height > most_pixels:
+        raise errors.PhotoTooLarge(photo=name, megapixels=width * height / 1e6, limit=most_pixels / 1e6)
     if min(width, height) < LEAST_SIDE_PX:
         raise errors.PhotoTooSmall(photo=name, width=width, height=height)
 
@@ -198,6 +223,9 @@ def _focal_px(header: _Header, long_px: int, short_px: int) -> tuple[float | Non
     by_diagonal = header.focal_35mm * hypot(long_px, short_px) / FRAME_DIAGONAL_MM
     return sqrt(by_long * by_diagonal), ()
 
+
+# How libjpeg begins when coded data don't add up; what it makes of them is shifted or grey, and no photo.
+JPEG_IS_DAMAGED = b"Corrupt JPEG data"
 
 # In a JPEG's coded data a 0xFF is followed by 0x00, or by a restart marker; any other pair ends the data.
 _AFTER_SCAN = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]")
@@ -226,16 +254,51 @@ def jpeg_is_whole(data: bytes) -> bool:
             at = end.start()
 
 
+@contextmanager
+def _complaints() -> Iterator[Callable[[], bytes]]:
+    """Keeps what C libraries write to standard error from the person, and tells it: libjpeg has no other way to say that data are
+    damaged. Only while a picture is decoded; without a standard error nothing is caught.
+    """
+    with tempfile.TemporaryFile() as caught:
+        try:
+            terminal = os.dup(2)
+        except OSError:
+            yield lambda: b""
+            return
+        os.dup2(caught.fileno(), 2)
+        try:
+            yield lambda: os.pread(caught.fileno(), 4096, 0)
+        finally:
+            os.dup2(terminal, 2)
+            os.close(terminal)
+
+
 def _decode(data: bytes, header: _Header, reduced_by: int, name: str) -> Pixels:
     """The picture upright, (h, w, 3) blue first, 1 / reduced_by of its size."""
-    if header.format in ("JPEG", "MPO") and header.mode in ("RGB", "L") and jpeg_is_whole(data):
-        import cv2
-
-        flags = {1: cv2.IMREAD_COLOR, 2: cv2.IMREAD_REDUCED_COLOR_2, 4: cv2.IMREAD_REDUCED_COLOR_4, 8: cv2.IMREAD_REDUCED_COLOR_8}
-        bgr = cv2.imdecode(np.frombuffer(data, np.uint8), flags[reduced_by] | cv2.IMREAD_IGNORE_ORIENTATION)
-        if bgr is None:
+    with _complaints() as complaints:
+        if header.is_plain_jpeg and jpeg_is_whole(data):
+            bgr = _decode_jpeg(data, header, reduced_by, name)
+        else:
+            bgr = _decode_other(data, reduced_by, name)
+        if JPEG_IS_DAMAGED in complaints():
             raise errors.PhotoCutShort(photo=name)
-        return _upright(np.asarray(bgr, np.uint8), header.orientation)
+    return bgr
+
+
+def _decode_jpeg(data: bytes, header: _Header, reduced_by: int, name: str) -> Pixels:
+    import cv2
+
+    flags = {1: cv2.IMREAD_COLOR, 2: cv2.IMREAD_REDUCED_COLOR_2, 4: cv2.IMREAD_REDUCED_COLOR_4, 8: cv2.IMREAD_REDUCED_COLOR_8}
+    try:
+        bgr = cv2.imdecode(np.frombuffer(data, np.uint8), flags[reduced_by] | cv2.IMREAD_IGNORE_ORIENTATION)
+    except cv2.error:
+        bgr = None
+    if bgr is None:
+        raise errors.PhotoCutShort(photo=name)
+    return _upright(np.asarray(bgr, np.uint8), header.orientation)
+
+
+def _decode_other(data: bytes, reduced_by: int, name: str) -> Pixels:
     from PIL import ImageOps
 
     image = _open(data, name)
@@ -243,11 +306,14 @@ def _decode(data: bytes, header: _Header, reduced_by: int, name: str) -> Pixels:
         image.load()
         # For what loading has left to turn: it turns TIFFs by itself, and HEICs by the file's own instructions,
         # beside which their EXIF orientation counts for nothing (ISO/IEC 23008-12).
-        ImageOps.exif_transpose(image, in_place=True)
+        with suppress(Exception):  # broken EXIF data raise whatever the parser trips over
+            ImageOps.exif_transpose(image, in_place=True)
         if reduced_by > 1:
             image = image.reduce(reduced_by)
         return _bgr_of(image)
-    except (OSError, SyntaxError, ValueError, EOFError):
+    except MemoryError:
+        raise
+    except Exception:  # each of the decoders raises whatever it trips over
         raise errors.PhotoCutShort(photo=name) from None
 
 

@@ -47,6 +47,11 @@ class FileUnreadable(FileError):
     remedy = "copy it again from the phone or the card."
 
 
+class FileTooLarge(FileError):
+    wrong = "{photo} is {megabytes:.0f} MB long, more than the {limit:.0f} MB of any photo:"
+    remedy = "save it as a JPEG, and give that."
+
+
 class NotOurs(FileError):
     wrong = "{file} is already there and is not {what} of ours, so it stays as it is:"
     remedy = "name another file."
@@ -93,8 +98,8 @@ class RawPhoto(PhotoError):
 
 
 class PhotoTooLarge(PhotoError):
-    wrong = "{photo} has {megapixels:.0f} million pixels, more than the {limit:.0f} million that can be handled:"
-    remedy = "save it at half the size, uncropped, and give that."
+    wrong = "{photo} has {megapixels:.0f} million pixels or more, and no more than {limit:.0f} million can be handled:"
+    remedy = "save it at half the size, uncropped, as a JPEG, and give that."
 
 
 class PhotoTooSmall(PhotoError):
