@@ -14,6 +14,7 @@ import numpy as np
 
 from ..basis.frames import Array
 from ..basis.lines import Line
+from ..basis.order import median
 from ..edges import LIGHT_FLOOR, LinearPatch, Sharpening, tone_of
 from ..plane.camera import Camera
 from .edge_profile import GLUE_WIDTHS_IN, INSIDE_PX, Beyond, Flush, Half, Limit, ridge_rows
@@ -22,13 +23,17 @@ from .edge_vote import vote
 from .line_fit import MIN_BLOCKS, LineFit, fit_line
 
 # The refined searches look so far to either side of the line so far, in such steps, photo pixels.
-WIDE_SEARCH_PX, NARROW_SEARCH_PX = (8.0, 1.0), (3.0, 0.5)
+WIDE, NARROW = (8.0, 1.0), (3.0, 0.5)
+# A line that the narrow search moves by less than this was near enough for it.
+NEAR_ENOUGH_PX = 1.0
 # A model that says nothing of an edge's place leaves it this uncertain, px.
 MODEL_CEILING_PX = 8.0
 FINE_PX = 0.25  # samples of the refined profiles
 # How often blocks and samples repeat each other when designs are compared. Beside dark wood, and on own seams, a thin dark glue
 # line differs from none by less than sharpening's halo does, so next to nothing is learnt there.
 REPEATS, HALO_REPEATS = 3.0, 60.0
+# A design that fits worse than the best by so much chi squared has no say (less than one part in a thousand).
+IDLE_CHI = 14.0
 # The blur of one edge may be so much more or less than the rose's.
 BLUR_DOUBT = 1.2
 # The sharpening learnt from black on white may be so much milder on wood: phones hold it back where contrast is low.
@@ -52,13 +57,17 @@ def measure_edge(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float
     if rough is None:
         return None
     task = task.moved(*rough)
-    wide = _refine(patch, camera, task, z_in, px_in, *WIDE_SEARCH_PX)
+    if finely:
+        near = _refine(patch, camera, task, z_in, px_in, NARROW)
+        if near is not None and max(np.abs(near.ends_in(task))) < NEAR_ENOUGH_PX * px_in:
+            return _edge_of(near, task, z_in)
+    wide = _refine(patch, camera, task, z_in, px_in, WIDE)
     if wide is None or not finely:
         return None if wide is None else _edge_of(wide, task, z_in)
-    first, last = (float(end) for end in wide.fit.place([0.0, task.length_in]))
+    first, last = wide.ends_in(task)
     task = task.moved(first, (last - first) / task.length_in)
-    refined = _refine(patch, camera, task, z_in, px_in, *NARROW_SEARCH_PX)
-    return None if refined is None else _edge_of(refined, task, z_in)
+    near = _refine(patch, camera, task, z_in, px_in, NARROW)
+    return None if near is None else _edge_of(near, task, z_in)
 
 
 @dataclass(frozen=True)
@@ -71,19 +80,23 @@ class _Refined:
     misfit: float
     glue_in: float
 
+    def ends_in(self, task: EdgeTask) -> tuple[float, float]:
+        """How far outward of the rough line the fitted one lies at the task's two ends."""
+        first, last = self.fit.place([0.0, task.length_in])
+        return float(first), float(last)
 
-def _refine(
-    patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_in: float, slack_px: float, step_px: float
-) -> _Refined | None:
+
+def _refine(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_in: float, search: tuple[float, float]) -> _Refined | None:
     """Measure the line again in linear light, block by block, and fit it robustly.
 
     Every place is judged by the same samples, from INSIDE_PX inside the rough line to the model's reach beyond it.
     """
+    slack_px, step_px = search
     reach_px = task.beyond.reach_px(px_in)
     strip = outward_strip(patch, camera, task, z_in, px_in, max(INSIDE_PX, reach_px), FINE_PX)
     along, drawn, shown = block_means(strip, bare_rows(strip, task, 2 * px_in))
     light = task.sharpening.luma_undone(drawn, FINE_PX)[..., None]
-    if _faint(np.median(light[shown], axis=0)[:, 0], strip.across_in / px_in):
+    if _faint(median(light[shown])[:, 0], strip.across_in / px_in):
         # Woods of one lightness differ by colour alone, which the photo draws less sharply.
         light = task.sharpening.undone(drawn, FINE_PX)
     x = strip.across_in / px_in
@@ -93,44 +106,47 @@ def _refine(
     keep = shown & (inward > INSIDE_PX * px_in) & (outward > 0.8 * reach_px * px_in) & np.isfinite(light).all(axis=(1, 2))
     if keep.sum() < MIN_BLOCKS:
         return None
-    drawn = np.median(drawn[keep], axis=0).astype(float)
+    drawn = median(drawn[keep]).astype(float)
     along, light = along[keep], light[keep].astype(float)
-    typical = np.median(light, axis=0)  # (samples, 1)
+    typical = median(light)  # (samples, 1)
     jump = typical.max(axis=0) - typical.min(axis=0)
     weight = 1 / (MISS_OF_LIGHT * typical + MISS_OF_JUMP * jump + LIGHT_FLOOR / 2) ** 2
     places = np.arange(-slack_px, slack_px + step_px / 2, step_px)
     offsets = x[None, :] - places[:, None]
     total = np.einsum("xc,bxc->b", weight, light**2)[:, None]
-    inner, outer = np.median(typical[x < -1.5], axis=0), np.median(typical[x > 1.5], axis=0)
+    inner, outer = median(typical[x < -1.5]), median(typical[x > 1.5])
     # The weights count samples finer than a pixel as if each were new.
     ridge = [_Ridge(task.beyond.limits(px_in), (inner[c], outer[c]), FINE_PX) for c in range(light.shape[2])]
-    chosen: tuple[float, float, list[Array]] | None = None
+    chosen: _Chosen | None = None
     for blur in task.blurs_px:
-        tables = [np.maximum(total - _explained(light, design, weight, ridge), 0.0) for design in task.beyond.designs(offsets, blur, px_in)]
-        least = min(_trimmed(table) for table in tables)
-        if chosen is None or least < chosen[0]:
-            chosen = least, blur, tables
+        designs = task.beyond.designs(offsets, blur, px_in)
+        tables = [np.maximum(total - _explained(light, design, weight, ridge), 0.0) for design in designs]
+        sums = np.array([_trimmed(table) for table in tables])
+        if chosen is None or sums.min() < chosen.sums.min():
+            chosen = _Chosen(blur, designs, tables, sums)
     assert chosen is not None
-    _, blur, tables = chosen
-    sums = np.array([_trimmed(table) for table in tables])
+    blur, designs, tables, sums = chosen.blur_px, chosen.designs, chosen.tables, chosen.sums
     best = int(np.argmin(sums))
     freedom = max(light.shape[2] * (INSIDE_PX + reach_px - 5) - 1, 6)  # independent samples a block, less the unknowns
     scale = np.maximum(tables[best].min(axis=1) * FINE_PX / freedom, 1e-6)
-    usual = float(np.median(scale))
-    fits = []
-    for table, design in zip(tables, task.beyond.designs(offsets, blur, px_in), strict=True):
-        at, spread = _minimum(table * FINE_PX / np.maximum(scale, 0.3 * usual)[:, None], places)
-        same = _untaped(light, design, weight, at, places)
-        fits.append(fit_line(along, at * px_in, spread * px_in, task.u_turn, same))
-    whole = fits[best]
-    if whole is None:
-        return None
-    # Designs that fit nearly as well (the glue's width) share the answer.
+    usual = float(median(scale))
     halo_decides = isinstance(task.beyond, Half) or float(np.mean(np.log(inner + LIGHT_FLOOR) - np.log(outer + LIGHT_FLOOR))) < 0
     chi = (sums - sums[best]) * FINE_PX / usual / (HALO_REPEATS if halo_decides else REPEATS)
     if isinstance(task.beyond, (Flush, Half)):
         chi = chi + task.beyond.surprise()
         chi -= chi.min()
+    same = _untaped(light, designs[best], weight, places[tables[best].argmin(axis=1)], places)
+    fits: list[LineFit | None] = []
+    for k, table in enumerate(tables):
+        if chi[k] > IDLE_CHI and k != best:
+            fits.append(None)
+            continue
+        at, spread = _minimum(table * FINE_PX / np.maximum(scale, 0.3 * usual)[:, None], places)
+        fits.append(fit_line(along, at * px_in, spread * px_in, task.u_turn, same))
+    whole = fits[best]
+    if whole is None:
+        return None
+    # Designs that fit nearly as well (the glue's width) share the answer.
     share = np.array([0.0 if fit is None else float(np.exp(-0.5 * c)) for c, fit in zip(chi, fits, strict=True)])
     share /= share.sum()
     middle = float(np.mean(along))
@@ -142,12 +158,22 @@ def _refine(
     return _Refined(
         whole.shifted(mean - where[best]),
         float(np.sqrt(share @ (where - mean) ** 2 + (model_px * px_in) ** 2 + BOW_IN**2)),
-        np.median(drawn[seen][x < -1.5], axis=0),
-        np.median(drawn[seen][x > 1.5], axis=0),
+        median(drawn[seen][x < -1.5]),
+        median(drawn[seen][x > 1.5]),
         _contrast(x - float(where[best]) / px_in, typical, weight),
         usual,
         float(share @ np.array(GLUE_WIDTHS_IN)) if isinstance(task.beyond, Flush) else 0.0,
     )
+
+
+@dataclass(frozen=True)
+class _Chosen:
+    """The blur that suits best, its designs, their misfit tables (blocks, places) and each design's least misfit in all."""
+
+    blur_px: float
+    designs: list[Array]
+    tables: list[Array]
+    sums: Array
 
 
 def _contrast(x: Array, typical: Array, weight: Array) -> float:
@@ -155,13 +181,13 @@ def _contrast(x: Array, typical: Array, weight: Array) -> float:
     inside, beyond = (x < -1.5) & (x > -INSIDE_PX), (x > 0.5) & (x < INSIDE_PX)
     if not inside.any() or not beyond.any():
         return 0.0
-    inner = np.median(typical[inside], axis=0)
+    inner = median(typical[inside])
     return float(np.max(np.quantile(np.abs(typical[beyond] - inner) * np.sqrt(weight[beyond]), 0.75, axis=0)))
 
 
 def _faint(luma: Array, x: Array) -> bool:
     """Whether a typical profile's luma hardly changes across the edge, against what its model may miss."""
-    inner, outer = np.median(luma[(x < -1.5) & (x > -INSIDE_PX)]), np.median(luma[(x > 1.5) & (x < INSIDE_PX)])
+    inner, outer = median(luma[(x < -1.5) & (x > -INSIDE_PX)]), median(luma[(x > 1.5) & (x < INSIDE_PX)])
     return bool(abs(outer - inner) < FAINT * (MISS_OF_LIGHT * max(inner, outer) + LIGHT_FLOOR / 2))
 
 
@@ -256,8 +282,8 @@ def _untaped(light: Array, design: Array, weight: Array, at_px: Array, places_px
         solve = np.linalg.pinv(design * root[:, None])[index]  # (blocks, k, samples)
         level = np.einsum("bks,bs->bk", solve, light[:, :, channel] * root)
         tone[channel] = tone_of(level[:, [0, 2]])
-    away = np.abs(tone - np.median(tone, axis=1, keepdims=True))
-    usual = 1.4826 * np.median(away, axis=1, keepdims=True)
+    away = np.abs(tone - median(tone, axis=1)[:, None])
+    usual = 1.4826 * median(away, axis=1)[:, None]
     return np.asarray((away < np.maximum(TAPE_TONE, 4 * usual)).all(axis=(0, 2)))
 
 

@@ -113,6 +113,7 @@ def block_means(strip: Strip, bare: Array) -> tuple[Array, Array, Array]:
 def bare_rows(strip: Strip, task: EdgeTask, doubt_in: float) -> Array:
     """(rows,) whether a row shows wood inside (and, for an own seam, beyond) and not tape; the edge lies within doubt_in."""
     bare = np.ones(len(strip.along_in), bool)
+    step_along, step_across = strip.along_in[1], strip.across_in[1] - strip.across_in[0]
     for wood, side, column in ((task.inside_wood, -1, 1), (task.outside_wood, 1, 2)):
         if wood is None:
             continue
@@ -120,7 +121,8 @@ def bare_rows(strip: Strip, task: EdgeTask, doubt_in: float) -> Array:
         depth = side * strip.across_in[None, :]
         near = np.minimum(0.3 * room, doubt_in)
         looked = (depth > near) & (depth < np.maximum(np.minimum(0.85 * room, near + 0.06), near + 0.004))
-        some = looked.any(axis=0)
+        # Samples finer than the photo's pixels repeat each other.
+        some = np.flatnonzero(looked.any(axis=0))[:: max(1, round(step_along / step_across))]
         looked = looked[:, some]
         like = wood.is_like(tone_of(strip.light[:, some]))
         count = looked.sum(axis=1)

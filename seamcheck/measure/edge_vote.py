@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..basis.frames import Array
+from ..basis.order import median
 from ..edges import LIGHT_FLOOR, LinearPatch, Strip
 from ..plane.camera import Camera
 from .edge_profile import INSIDE_PX, Limit, ridge_rows
@@ -27,6 +28,7 @@ class _Blocks:
     """The strip's blocks, their windows at every place across, and which of them have room for the model."""
 
     along_in: Array  # (blocks,)
+    light: Array  # (blocks, across, 3) linear light
     windows: Array  # (blocks, places, 3, window) linear light
     places_in: Array  # (places,) outward
     window_px: Array  # (window,)
@@ -48,7 +50,7 @@ class _Blocks:
         near = np.abs(places) <= task.search_in + 1e-9
         usable = (places > -inward[:, None] + 0.8 * INSIDE_PX * px_in) & (places < outward[:, None] - 0.8 * reach_px * px_in)
         usable &= np.isfinite(windows).all(axis=(2, 3)) & near & shown[:, None]
-        return _Blocks(middle, windows, places, window, usable, strip, inward)
+        return _Blocks(middle, light, windows, places, window, usable, strip, inward)
 
 
 def vote(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_in: float) -> tuple[float, float] | None:
@@ -58,12 +60,12 @@ def vote(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_in:
         return None
     window = blocks.window_px
     windows = blocks.windows.astype(float)
-    root = _weights(blocks, task)
+    levels = _levels(blocks, task)
+    root = _weights(window, levels)
     weighted = windows * root
     total = np.sum(weighted**2, axis=(-1, -2))
     level = np.stack([np.ones_like(window), window], axis=-1)
     without = np.maximum(total - _window_explained(weighted, level, root), 0)
-    levels = _levels(blocks.strip, task)
     designs = task.beyond.designs(window, VOTE_BLUR_PX, px_in)
     with_edge = np.min([total - _window_explained(weighted, design, root, task.beyond.limits(px_in), levels) for design in designs], axis=0)
     # A likelihood ratio with the scale of the misfit unknown: an edge in figured wood fits badly, but far better than none.
@@ -76,18 +78,18 @@ def vote(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_in:
     return _best_line(evidence, blocks.along_in, blocks.places_in, task)
 
 
-def _weights(blocks: _Blocks, task: EdgeTask) -> Array:
+def _weights(window_px: Array, levels: tuple[Array, Array]) -> Array:
     """(3, window): one over what the model may miss, from the levels well inside and well outside the rough line."""
-    inner, outer = _levels(blocks.strip, task)
+    inner, outer = levels
     allowed = np.stack([MISS_OF_LIGHT * inner, MISS_OF_LIGHT * outer]) + LIGHT_FLOOR / 2 + MISS_OF_JUMP * np.abs(outer - inner)
-    return np.where(blocks.window_px < 0, 1 / allowed[0][:, None], 1 / allowed[1][:, None])
+    return np.where(window_px < 0, 1 / allowed[0][:, None], 1 / allowed[1][:, None])
 
 
-def _levels(strip: Strip, task: EdgeTask) -> tuple[Array, Array]:
+def _levels(blocks: _Blocks, task: EdgeTask) -> tuple[Array, Array]:
     """Usual light (3,) well inside and well outside the rough line."""
-    across = strip.across_in
-    inner = np.median(strip.light[:, across < -0.4 * task.search_in], axis=(0, 1))
-    return inner, np.median(strip.light[:, across > 0.6 * task.search_in], axis=(0, 1))
+    across = blocks.strip.across_in
+    inner, outer = blocks.light[:, across < -0.4 * task.search_in], blocks.light[:, across > 0.6 * task.search_in]
+    return median(inner.reshape(-1, 3)), median(outer.reshape(-1, 3))
 
 
 def _window_explained(

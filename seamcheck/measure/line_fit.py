@@ -7,12 +7,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..basis.frames import Array
+from ..basis.order import median
 
 MIN_BLOCKS = 4
 # Tukey's biweight: 95 % efficient for normal errors (Huber, Robust Statistics, from memory).
 TUKEY = 4.685
 # Consensus: blocks within so many standard uncertainties of a line through two blocks agree with it.
 AGREE = 2.5
+# Reweighting ends when the line's ends move by less than this, inches, or after so many rounds.
+SETTLED_IN, MOST_ROUNDS = 1e-6, 8
 # Lines steeper than so many times the usual slope are another edge's.
 STEEPEST = 3.0
 
@@ -45,24 +48,28 @@ def fit_line(along: Array, at: Array, spread: Array, u_slope: float, allowed: Ar
     allowed = np.ones(n, bool) if allowed is None else allowed
     if allowed.sum() < MIN_BLOCKS:
         return None
-    floor = max(float(np.median(spread[allowed])), 1e-5)
+    floor = max(float(median(spread[allowed])), 1e-5)
     spread = np.maximum(spread, 0.5 * floor)
     kept = _consensus(along, at, spread, floor, u_slope, allowed)
     if kept.sum() < MIN_BLOCKS:
         return None
     weight = kept / spread**2
     scale = 1.0
-    for _ in range(8):
+    before = (np.inf, np.inf)
+    for _ in range(MOST_ROUNDS):
         mean = float(np.sum(weight * along) / weight.sum())
         centred = along - mean
         inertia = float(np.sum(weight * centred**2))
         slope = float(np.sum(weight * centred * at)) / (inertia + scale**2 / u_slope**2)
         offset = float(np.sum(weight * at) / weight.sum())
         miss = (at - offset - slope * centred) / spread
-        scale = max(1.0, 1.4826 * float(np.median(np.abs(miss[weight > 0]))))
+        scale = max(1.0, 1.4826 * float(median(np.abs(miss[weight > 0]))))
         weight = allowed * np.clip(1 - (miss / (TUKEY * scale)) ** 2, 0, None) ** 2 / spread**2
         if (weight > 0).sum() < MIN_BLOCKS:
             return None
+        if abs(offset - before[0]) < SETTLED_IN and abs(slope - before[1]) * (along[-1] - along[0]) < SETTLED_IN:
+            break
+        before = offset, slope
     good = weight > 0
     freedom = max(int(good.sum()) - 2, 1)
     variance = max(1.0, float(np.sum(good * miss**2)) / freedom)

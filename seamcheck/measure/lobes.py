@@ -46,8 +46,8 @@ SIDES = (-1, 1)  # left, right
 ANY_GLUE_IN, MIN_U_GLUE_IN = (0.005, 0.004), 0.003
 # One wood's tone differs from lobe to lobe by no more than this (log light): beyond, tape was taken for wood.
 MOST_SPREAD = 0.3
-# A fainter step than this, or one that fits so many times worse than the rose's usual, is tape's or a shadow's.
-LEAST_CONTRAST, MOST_MISFIT = 1.5, 10.0
+# A fainter step than this, or one whose model leaves more than this share of the step's square unexplained, is tape's or a shadow's.
+LEAST_CONTRAST, MOST_UNEXPLAINED = 1.5, 0.1
 # An edge teaches the shade with this much contrast, and this much of it seen.
 TEACHER_CONTRAST, TEACHER_SEEN = 3.0, 0.5
 # Shadowed field sends back about this share of the open field's light; a teacher's wood differs from that by so much (log light),
@@ -108,12 +108,10 @@ def measure_lobes(
     pairs = [
         [_again(context, k, side, owns[k], first[k], axes[k], half_angles[k], shading, beyond) for side in SIDES] for k in range(len(lobes))
     ]
-    misfits = [edge.misfit for pair in pairs for edge in pair if edge is not None]
-    usual_misfit = float(np.median(misfits)) if misfits else 0.0
     fits = []
     for lobe, own, pair in zip(lobes, owns, pairs, strict=True):
         left, right = (
-            edge if edge is not None and _is_sound(edge, _wood_of(woods, lobe, side), usual_misfit) else None
+            edge if edge is not None and _is_sound(edge, _wood_of(woods, lobe, side)) else None
             for side, edge in zip(SIDES, pair, strict=True)
         )
         fits.append(LobeFit(own, left, right))
@@ -137,9 +135,9 @@ def _short_edges(context: _Context, k: int, shading: Shading | None) -> dict[str
     return result
 
 
-def _is_sound(edge: EdgeFit, wood: Wood | None, usual_misfit: float) -> bool:
-    """Whether an edge is a step at all, fits about as well as the rose's others, and bounds the wood that it should."""
-    if edge.contrast < LEAST_CONTRAST or edge.misfit > MOST_MISFIT * usual_misfit:
+def _is_sound(edge: EdgeFit, wood: Wood | None) -> bool:
+    """Whether an edge is a step at all, that its model explains, and bounds the wood that it should."""
+    if edge.contrast < LEAST_CONTRAST or edge.misfit > MOST_UNEXPLAINED * edge.contrast**2:
         return False
     return wood is None or bool(wood.is_like(tone_of(edge.inside_light)))
 
