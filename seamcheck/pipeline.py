@@ -23,7 +23,19 @@ from .measure.gap_sites import JointSite, joints_of
 from .measure.gaps import GapFit, measure_gaps
 from .measure.lobes import LobeFit, measure_lobes
 from .measure.seams import SeamFit, measure_seam
-from .measure.tips import Sight, bearing_from, centre_of, centre_scatter, estimates, length_and_root, own_seam_offset, reach, seam_offset
+from .measure.tips import (
+    FIELD_SEAM,
+    Lines,
+    Sight,
+    bearing_from,
+    centre_of,
+    centre_scatter,
+    estimates,
+    length_and_root,
+    own_seam_offset,
+    reach,
+    seam_offset,
+)
 from .optics import learn_optics
 from .photo import Photo
 from .plane.camera import Camera
@@ -83,8 +95,10 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
     centre_in, u_centre_in = _centre(rose, fits)
     seams = [_seam(patch, solve.camera, lobe, fit, centre_in, cards) for lobe, fit in zip(lobes, fits, strict=True)]
     owns = [fit.own.line for fit in fits if fit.own is not None]
+    lines = [_lines(fit, seam) for fit, seam in zip(fits, seams, strict=True)]
+    sight.look_at(lines)
     tips = tuple(
-        _tip(k + 1, lobe, fit, seam, sight, photo, centre_in, u_centre_in, owns, settings)
+        _tip(k + 1, lobe, fit, seam, lines[k], sight, photo, centre_in, u_centre_in, owns, settings)
         for k, (lobe, fit, seam) in enumerate(zip(lobes, fits, seams, strict=True))
     )
     ordered = FoundRose(rose.centre_in, tuple(lobes), 1.0 if stage is Stage.DRY_FIT else 0.0)
@@ -147,8 +161,8 @@ def _in_order(rose: FoundRose, camera: Camera) -> list[FoundLobe]:
 
 def _up_bearing(camera: Camera, point_in: Array) -> float:
     """Bearing on the plane of the photo's up at a point."""
-    px = camera.px_from_plane(point_in)
-    return float(bearing_of(camera.plane_from_px(px + [0.0, -10.0]) - camera.plane_from_px(px + [0.0, 10.0])))
+    above, below = camera.plane_from_px(camera.px_from_plane(point_in) + np.array([[0.0, -10.0], [0.0, 10.0]]))
+    return float(bearing_of(above - below))
 
 
 def _centre(rose: FoundRose, fits: Sequence[LobeFit]) -> tuple[Array | None, float]:
@@ -175,11 +189,19 @@ def _seam(
     return measure_seam(patch, camera, tip_in, float(bearing_of(tip_in - centre_in)), blocked=cards)
 
 
+def _lines(fit: LobeFit, seam: SeamFit | Reason | None) -> Lines:
+    """The lines that a lobe's numbers are computed from, as far as they were measured."""
+    edges = {"left": fit.left, "right": fit.right, "own": fit.own, "left short": fit.left_short, "right short": fit.right_short}
+    lines = {name: edge.line for name, edge in edges.items() if edge is not None}
+    return {**lines, FIELD_SEAM: seam.line} if isinstance(seam, SeamFit) else lines
+
+
 def _tip(
     number: int,
     lobe: FoundLobe,
     fit: LobeFit,
     seam: SeamFit | Reason | None,
+    lines: Lines,
     sight: Sight,
     photo: Photo,
     centre_in: Array | None,
@@ -190,25 +212,15 @@ def _tip(
     camera, face_in = sight.camera, sight.face_in
     tip_in = _tip_place(lobe, fit)
     tip_px = camera.px_from_plane(tip_in, face_in)
-    lines: dict[str, Line] = {}
-    for name, edge in (
-        ("left", fit.left),
-        ("right", fit.right),
-        ("own", fit.own),
-        ("left short", fit.left_short),
-        ("right short", fit.right_short),
-    ):
-        if edge is not None:
-            lines[name] = edge.line
-    names = {"left": "edges", "right": "edges", "own": "own seam", "left short": "edges", "right short": "edges", "seam": "seam"}
+    names = {"left": "edges", "right": "edges", "own": "own seam", "left short": "edges", "right short": "edges", FIELD_SEAM: "seam"}
     whole = "left" in lines and "right" in lines
     reason = None if whole else (Reason.TIP_COVERED if _inside(tip_px, photo.size_px) else Reason.TIP_OUT_OF_FRAME)
     offset = own_offset = reached = length = root = None
-    seam_line = seam.line if isinstance(seam, SeamFit) else None
+    seam_line = lines.get(FIELD_SEAM)
     if whole:
         edges = {"left": lines["left"], "right": lines["right"]}
         if seam_line is not None:
-            offset = estimates(sight, {**edges, "seam": seam_line}, names, seam_offset)[0]
+            offset = estimates(sight, {**edges, FIELD_SEAM: seam_line}, names, seam_offset)[0]
         elif isinstance(seam, Reason):
             reason = seam
         if "own" in lines:
@@ -218,7 +230,8 @@ def _tip(
             found = estimates(sight, with_owns, {**names, **{f"own{k}": "centre" for k in range(len(owns))}}, reach)[0]
             reached = Estimate(found.value, {**found.parts, "centre": float(np.hypot(found.parts["centre"], u_centre_in))})
         if "left short" in lines and "right short" in lines:
-            length, root = estimates(sight, {k: v for k, v in lines.items() if k != "own"}, names, length_and_root)
+            shape = {name: lines[name] for name in ("left", "right", "left short", "right short")}
+            length, root = estimates(sight, shape, names, length_and_root)
     kite = lobe.kite
     left_in, right_in = (_on_edge(lines.get(name), corner) for name, corner in (("left", kite.left_in), ("right", kite.right_in)))
     outline = np.stack([kite.root_in, left_in, tip_in, right_in])

@@ -2,21 +2,47 @@
 
 Every number is a function of straight lines on the plane and of what the camera, the print and the veneer make of them.
 Its uncertainty is propagated by moving one cause at a time by its standard uncertainty (JCGM 100:2008, 5.1.2 and note 2 of
-5.1.3): each line across and in direction, the camera along each independent direction, the veneer's thickness.
+5.1.3): each line across and in direction, the camera along each independent direction, the veneer's thickness. All these cases
+of a number are computed at once, as arrays whose first axis is the case.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
-from ..basis.frames import Array, bearing_of, wrap_angle
-from ..basis.lines import Line, crossing
+from ..basis.frames import Array, bearing_of, right_of, unit_of_bearing, wrap_angle
+from ..basis.lines import Line
 from ..basis.uncertain import Estimate
 from ..plane.camera import Camera
+
+Lines = dict[str, Line]
+FIELD_SEAM = "seam"  # the name of the only line that lies on the field
+
+
+@dataclass(frozen=True, eq=False)
+class Cases:
+    """One line as it lies in each of n cases. Frame: plane."""
+
+    point_in: Array  # (n, 2)
+    bearing: Array  # (n,) rad
+
+    @cached_property
+    def normal(self) -> Array:
+        """Unit vectors (n, 2) to the right of the line."""
+        return right_of(unit_of_bearing(self.bearing))
+
+    @cached_property
+    def place_in(self) -> Array:
+        """(n,): how far to its own right the line lies from the plane's origin."""
+        return np.sum(self.point_in * self.normal, axis=1)
+
+    def offset_of(self, point_in: Array) -> Array:
+        """How far the points (n, 2) lie to the right of the line, (n,) inches."""
+        return np.sum((point_in - self.point_in) * self.normal, axis=1)
 
 
 @dataclass(frozen=True)
@@ -27,7 +53,7 @@ class Sight:
     variants: tuple[tuple[str, Camera], ...]  # (source, camera)
     face_in: float  # height of the lobes' faces over the field
     u_face_in: float
-    _known: dict[int, tuple[Line, list[Line]]] = field(default_factory=dict, repr=False, compare=False)
+    _known: dict[int, tuple[Line, Cases]] = field(default_factory=dict, repr=False, compare=False)
 
     @cached_property
     def alternatives(self) -> list[tuple[str, Camera, float]]:
@@ -37,57 +63,71 @@ class Sight:
             result.append(("veneer", self.camera, self.face_in + self.u_face_in))
         return result
 
-    def seen_otherwise(self, line: Line, on_face: bool) -> list[Line]:
-        """The lines that the same pixels give by each alternative; on_face: the line lies on the lobes' faces, not on the field."""
-        known = self._known.get(id(line))
-        if known is None:
-            px = self.camera.px_from_plane(line.ends_in, line.z_in)
-            lines = []
-            for _, camera, face_in in self.alternatives:
-                z_in = face_in if on_face else 0.0
-                ends = camera.plane_from_px(px, z_in)
-                lines.append(replace(line.through(ends[0], ends[1]), z_in=z_in))
+    def look_at(self, bundles: Sequence[Lines]) -> None:
+        """Find what each alternative makes of all these lines' pixels: much cheaper for all lines together than one by one."""
+        new = [(line, name != FIELD_SEAM) for lines in bundles for name, line in lines.items() if id(line) not in self._known]
+        if not new:
+            return
+        on_face = np.array([face for _, face in new])[:, None]
+        height = np.array([line.z_in for line, _ in new])[:, None]
+        px = self.camera.px_from_plane(np.stack([line.ends_in for line, _ in new]), height)
+        ends = np.empty((len(new), len(self.alternatives), 2, 2))
+        for k, (_, camera, face_in) in enumerate(self.alternatives):
+            ends[:, k] = camera.plane_from_px(px, np.where(on_face, face_in, 0.0))
+        points, bearings = ends.mean(axis=2), bearing_of(ends[:, :, 1] - ends[:, :, 0])
+        for k, (line, _) in enumerate(new):
             # The line is kept with its answers, so that its id stays its own.
-            known = self._known[id(line)] = line, lines
-        return known[1]
+            self._known[id(line)] = line, Cases(points[k], bearings[k])
+
+    def seen_otherwise(self, name: str, line: Line) -> Cases:
+        """The lines that the same pixels give by each of the alternatives."""
+        if id(line) not in self._known:
+            self.look_at([{name: line}])
+        return self._known[id(line)][1]
 
 
-Lines = dict[str, Line]
-FIELD_SEAM = "seam"  # the name of the only line that lies on the field
-
-
-def estimates(sight: Sight, lines: Lines, sources: dict[str, str], compute: Callable[[Lines], Array]) -> list[Estimate]:
+def estimates(sight: Sight, lines: Lines, sources: dict[str, str], compute: Callable[[dict[str, Cases]], Array]) -> list[Estimate]:
     """Numbers computed from lines, each with its parts.
 
-    compute: lines by name -> (k,) numbers; sources: what each line's uncertainty is called in the budget.
+    compute: n cases of the lines, by name -> (n, k) numbers; sources: what each line's uncertainty is called in the budget.
     """
-    value = compute(lines)
-    variance: dict[str, Array] = {}
-
-    def moved(source: str, changed: Array) -> None:
-        variance[source] = variance.get(source, np.zeros(len(value))) + (changed - value) ** 2
-
+    moves = {name: _own_moves(line) for name, line in lines.items()}
+    alternatives = sight.alternatives
+    count = 1 + sum(len(own) for own in moves.values()) + len(alternatives)
+    causes: list[str] = []
+    cases: dict[str, Cases] = {}
     for name, line in lines.items():
-        across = line.point_in + np.sqrt(max(line.cov[0, 0], 0.0)) * line.normal
-        moved(sources[name], compute({**lines, name: replace(line, point_in=across)}))
-        turned = replace(line, bearing=line.bearing + float(np.sqrt(max(line.cov[1, 1], 0.0))))
-        moved(sources[name], compute({**lines, name: turned}))
-        if line.u_model_in > 0:
-            modelled = replace(line, point_in=line.point_in + line.u_model_in * line.normal)
-            moved(sources[name] + " model", compute({**lines, name: modelled}))
-    otherwise = {name: sight.seen_otherwise(line, name != FIELD_SEAM) for name, line in lines.items()}
-    for k, (source, _, _) in enumerate(sight.alternatives):
-        moved(source, compute({name: seen[k] for name, seen in otherwise.items()}))
-    names = list(variance)
-    return [Estimate(float(value[k]), {name: float(np.sqrt(variance[name][k])) for name in names}) for k in range(len(value))]
+        point, bearing, normal = np.tile(line.point_in, (count, 1)), np.full(count, line.bearing), line.normal
+        for part, across, turn in moves[name]:
+            causes.append(sources[name] + part)
+            point[len(causes)] += across * normal
+            bearing[len(causes)] += turn
+        otherwise = sight.seen_otherwise(name, line)
+        first = count - len(alternatives)
+        point[first:], bearing[first:] = otherwise.point_in, otherwise.bearing
+        cases[name] = Cases(point, bearing)
+    causes += [source for source, _, _ in alternatives]
+    values = compute(cases)
+    squares = (values[1:] - values[0]) ** 2
+    variance: dict[str, Array] = {}
+    for source, square in zip(causes, squares, strict=True):
+        variance[source] = variance.get(source, 0.0) + square
+    return [Estimate(float(value), {name: float(np.sqrt(v[k])) for name, v in variance.items()}) for k, value in enumerate(values[0])]
 
 
-def centre_of(owns: Sequence[Line]) -> Array:
-    """(2,): the point with the least sum of squared distances to the lines."""
-    bearings = np.array([line.bearing for line in owns])
-    normals = np.stack([np.cos(bearings), -np.sin(bearings)], axis=-1)
-    places = np.sum(normals * np.array([line.point_in for line in owns]), axis=1)
-    return np.asarray(np.linalg.solve(normals.T @ normals, normals.T @ places))
+def _own_moves(line: Line) -> list[tuple[str, float, float]]:
+    """What a line may be off by, one standard uncertainty each: (addition to the source's name, inches to the right, rad)."""
+    moves = [("", float(np.sqrt(max(line.cov[0, 0], 0.0))), 0.0), ("", 0.0, float(np.sqrt(max(line.cov[1, 1], 0.0))))]
+    return [*moves, (" model", line.u_model_in, 0.0)] if line.u_model_in > 0 else moves
+
+
+def centre_of(owns: Sequence[Line] | Sequence[Cases]) -> Array:
+    """(2,), or (n, 2) of n cases: the point with the least sum of squared distances to the lines."""
+    normals = right_of(unit_of_bearing(np.array([line.bearing for line in owns])))
+    places = np.sum(normals * np.array([line.point_in for line in owns]), axis=-1)
+    x, y = normals[..., 0], normals[..., 1]
+    xx, xy, yy, right_x, right_y = (np.sum(product, axis=0) for product in (x * x, x * y, y * y, x * places, y * places))
+    return np.stack([yy * right_x - xy * right_y, xx * right_y - xy * right_x], axis=-1) / (xx * yy - xy * xy)[..., None]
 
 
 def centre_scatter(owns: Sequence[Line], missing: int) -> float:
@@ -102,28 +142,37 @@ def centre_scatter(owns: Sequence[Line], missing: int) -> float:
     return scatter * float(np.sqrt(2 / len(owns) - 2 / total))
 
 
-def seam_offset(lines: Lines) -> Array:
-    """(1,): how far the tip lies clockwise of the field seam."""
-    return np.array([lines["seam"].offset_of(crossing(lines["left"], lines["right"]))])
+def _crossing(a: Cases, b: Cases) -> Array:
+    """Where two lines cross, (n, 2). Parallel lines give infinities."""
+    (ax, ay), (bx, by) = a.normal.T, b.normal.T
+    determinant = ax * by - ay * bx
+    parallel = np.abs(determinant) < 1e-12
+    place = np.stack([a.place_in * by - b.place_in * ay, ax * b.place_in - bx * a.place_in], axis=1)
+    return np.where(parallel[:, None], np.inf, place / np.where(parallel, 1.0, determinant)[:, None])
 
 
-def own_seam_offset(lines: Lines) -> Array:
-    """(1,): how far the tip lies clockwise of the lobe's own seam."""
-    return np.array([lines["own"].offset_of(crossing(lines["left"], lines["right"]))])
+def seam_offset(lines: dict[str, Cases]) -> Array:
+    """(n, 1): how far the tip lies clockwise of the field seam."""
+    return lines["seam"].offset_of(_crossing(lines["left"], lines["right"]))[:, None]
 
 
-def reach(lines: Lines) -> Array:
-    """(1,): the tip's distance from the centre; own seams are named own0, own1, ..."""
+def own_seam_offset(lines: dict[str, Cases]) -> Array:
+    """(n, 1): how far the tip lies clockwise of the lobe's own seam."""
+    return lines["own"].offset_of(_crossing(lines["left"], lines["right"]))[:, None]
+
+
+def reach(lines: dict[str, Cases]) -> Array:
+    """(n, 1): the tip's distance from the centre; own seams are named own0, own1, ..."""
     owns = [line for name, line in lines.items() if name.startswith("own")]
-    return np.array([np.linalg.norm(crossing(lines["left"], lines["right"]) - centre_of(owns))])
+    return np.linalg.norm(_crossing(lines["left"], lines["right"]) - centre_of(owns), axis=1)[:, None]
 
 
-def length_and_root(lines: Lines) -> Array:
-    """(2,): root to tip (inches), and the angle between the short edges at the root (rad)."""
-    tip = crossing(lines["left"], lines["right"])
-    root = crossing(lines["left short"], lines["right short"])
-    angle = abs(float(wrap_angle(lines["left short"].bearing - lines["right short"].bearing)))
-    return np.array([np.linalg.norm(tip - root), angle])
+def length_and_root(lines: dict[str, Cases]) -> Array:
+    """(n, 2): root to tip (inches), and the angle between the short edges at the root (rad)."""
+    tip = _crossing(lines["left"], lines["right"])
+    root = _crossing(lines["left short"], lines["right short"])
+    angle = np.abs(wrap_angle(lines["left short"].bearing - lines["right short"].bearing))
+    return np.stack([np.linalg.norm(tip - root, axis=1), angle], axis=1)
 
 
 def bearing_from(centre_in: Array, point_in: Array, up_bearing: float) -> float:
