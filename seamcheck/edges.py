@@ -43,31 +43,54 @@ SRGB_TO_LINEAR = srgb_decode(np.arange(256) / 255).astype(np.float32)
 
 @dataclass(frozen=True)
 class LinearPatch:
-    """A rectangle of the photo in linear light 0..1, float32, (h, w, 3), colours in the order B, G, R."""
+    """A rectangle of the photo, (h, w, 3), colours in the order B, G, R, looked at in linear light 0..1.
 
-    light: Image
+    Held as the photo's own codes and linearised where it is looked at: a copy of it all in linear light takes ten times as long.
+    """
+
+    picture: NDArray[np.uint8] | Image  # sRGB codes, or (float32) linear light
     left_px: int
     top_px: int
+
+    @property
+    def size_px(self) -> tuple[int, int]:
+        """Width and height."""
+        return self.picture.shape[1], self.picture.shape[0]
 
     @staticmethod
     def cut(bgr: NDArray[np.uint8], low_px: Array, high_px: Array) -> LinearPatch:
         """The part of the upright photo (h, w, 3) between two corners (u, v), clipped to the frame."""
-        import cv2
-
         height, width = bgr.shape[:2]
         left, top = np.clip(np.floor(low_px).astype(int), 0, [width - 1, height - 1])
         right, bottom = np.clip(np.ceil(high_px).astype(int) + 1, [left + 1, top + 1], [width, height])
-        return LinearPatch(cv2.LUT(bgr[top:bottom, left:right], SRGB_TO_LINEAR), int(left), int(top))
+        return LinearPatch(bgr[top:bottom, left:right], int(left), int(top))
 
     def at_px(self, px: Array) -> Image:
         """Linear light (..., 3) at photo pixels (..., 2), bilinear; NaN outside the patch."""
         import cv2
 
         shape = px.shape[:-1]
-        u = (px[..., 0] - self.left_px).astype(np.float32).reshape(-1, shape[-1] if shape else 1)
-        v = (px[..., 1] - self.top_px).astype(np.float32).reshape(u.shape)
-        out = cv2.remap(self.light, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=(np.nan,) * 3)
+        width, height = self.size_px
+        u, v = px[..., 0] - self.left_px, px[..., 1] - self.top_px
+        # Only what lies about the places is linearised.
+        left, right = np.clip([np.floor(u.min()), np.ceil(u.max()) + 1], [0, 1], [width - 1, width]).astype(int)
+        top, bottom = np.clip([np.floor(v.min()), np.ceil(v.max()) + 1], [0, 1], [height - 1, height]).astype(int)
+        near = _linear(self.picture[top:bottom, left:right])
+        u = (u - left).astype(np.float32).reshape(-1, shape[-1] if shape else 1)
+        v = (v - top).astype(np.float32).reshape(u.shape)
+        out = cv2.remap(near, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=(np.nan,) * 3)
         return out.reshape(*shape, 3)
+
+    def pixels(self, row: NDArray[np.intp], column: NDArray[np.intp]) -> Image:
+        """Linear light (n, 3) of the patch's own pixels."""
+        picked = self.picture[row, column]
+        return SRGB_TO_LINEAR[picked] if picked.dtype == np.uint8 else picked
+
+
+def _linear(picture: NDArray[np.uint8] | Image) -> Image:
+    import cv2
+
+    return cv2.LUT(picture, SRGB_TO_LINEAR) if picture.dtype == np.uint8 else picture
 
 
 @dataclass(frozen=True)

@@ -62,8 +62,10 @@ class Line:
 
 def crossing(a: Line, b: Line) -> Array:
     """Where two lines cross, (2,). Parallel lines give infinities."""
-    system = np.stack([a.normal, b.normal])
-    place = np.array([a.normal @ a.point_in, b.normal @ b.point_in])
-    if abs(np.linalg.det(system)) < 1e-12:
+    first, second = a.normal, b.normal
+    place_a, place_b = first @ a.point_in, second @ b.point_in
+    turn = first[0] * second[1] - first[1] * second[0]
+    if abs(turn) < 1e-12:
         return np.array([np.inf, np.inf])
-    return np.linalg.solve(system, place)
+    # Cramer's rule: thousands of crossings are asked for in a photo, and a general solver takes ten times as long.
+    return np.array([place_a * second[1] - place_b * first[1], first[0] * place_b - second[0] * place_a]) / turn

@@ -42,7 +42,7 @@ def sample_joint(patch: LinearPatch, camera: Camera, site: JointSite, z_in: floa
     grid_s, grid_d = np.meshgrid(np.linspace(ENDS_IN, length - ENDS_IN, 5), np.linspace(-half_width_in, half_width_in, 5), indexing="ij")
     grid_px = camera.px_from_plane(start + grid_s[..., None] * direction + grid_d[..., None] * normal, z_in)
     middle, reach = grid_px.mean(axis=(0, 1)), np.ptp(grid_px, axis=(0, 1)).max() / 2
-    height, width = patch.light.shape[:2]
+    width, height = patch.size_px
     low = np.maximum(np.floor(grid_px.min(axis=(0, 1))).astype(int) - [patch.left_px, patch.top_px], 0)
     high = np.minimum(np.ceil(grid_px.max(axis=(0, 1))).astype(int) - [patch.left_px, patch.top_px], [width - 1, height - 1])
     if np.any(high - low < 4):
@@ -58,7 +58,7 @@ def sample_joint(patch: LinearPatch, camera: Camera, site: JointSite, z_in: floa
     s, d = (_cubic((np.stack([u + patch.left_px, v + patch.top_px], axis=-1) - middle) / reach) @ of_px).T
     keep = (s > ENDS_IN) & (s < length - ENDS_IN) & (np.abs(d) < half_width_in) & _within_lobes(site, start, direction, normal, s, d)
     u, v, s, d = u[keep], v[keep], s[keep], d[keep]
-    linear = patch.light[v, u]
+    linear = patch.pixels(v, u)
     code = _CODE_OF_LINEAR[(np.clip(linear, 0, 1) * (_LINEAR_STEPS - 1) + 0.5).astype(np.int32)]
     corners = camera.px_from_plane(start + np.outer([ENDS_IN, length / 2, length - ENDS_IN], direction), z_in)
     beside = camera.px_from_plane(start + np.outer([ENDS_IN, length / 2, length - ENDS_IN], direction) + 0.01 * normal, z_in)

@@ -10,7 +10,7 @@ from functools import cached_property
 
 import numpy as np
 
-from ..basis.frames import Array
+from ..basis.frames import Array, pair
 
 # Newton steps of the inverse lens model; at phone distortions three reach 1e-9.
 UNDISTORT_STEPS = 5
@@ -74,7 +74,7 @@ class Camera:
         u = (r[0, 0] * x + r[0, 1] * y + (r[0, 2] * z_in + t[0])) / depth
         v = (r[1, 0] * x + r[1, 1] * y + (r[1, 2] * z_in + t[1])) / depth
         u, v = self._distort(u, v)
-        return np.stack([self.f_px * u + self.cx_px, self.f_px * self.aspect * v + self.cy_px], axis=-1)
+        return pair(self.f_px * u + self.cx_px, self.f_px * self.aspect * v + self.cy_px)
 
     def plane_from_px(self, px: Array, z_in: float | Array = 0.0) -> Array:
         """Plane points (..., 2) at height z_in that the photo shows at pixels (..., 2)."""

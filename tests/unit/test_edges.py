@@ -109,7 +109,7 @@ def test_own_seam_reads_the_middle_of_its_glue_line_within_u() -> None:
 def test_mirrored_scene_gives_the_mirrored_edge() -> None:
     rng = np.random.default_rng(6)
     patch = scene(np.where(X < 0.007, 0.12, 0.3), X, rng)
-    mirrored = LinearPatch(np.ascontiguousarray(patch.light[:, ::-1]), 0, 0)
+    mirrored = LinearPatch(np.ascontiguousarray(patch.picture[:, ::-1]), 0, 0)
     right = measure_edge(patch, flat_camera(), task(Plain(), 0.0), HEIGHT)
     room = np.array([[0.0, 0.4, 0.5], [2.4, 0.4, 0.5]])
     left_task = EdgeTask(np.array([-1 / PPI, -1.2]), np.array([-1 / PPI, 1.2]), -1, Plain(), room, 0.06, 0.03, 0.02)

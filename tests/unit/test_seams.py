@@ -77,7 +77,7 @@ def test_made_up_seam_lies_where_it_was_put() -> None:
     """The test's own geometry: a strong line's darkest column, read off the pixels, agrees with the offset that was asked for."""
     made = field(0, line=-1.0, line_width_in=0.004, contrast=0.0, offset_in=0.03)
     row = round(float(CAMERA.px_from_plane(TIP)[1])) - 1
-    darkest = int(np.argmin(made.patch.light[row, :, 1]))
+    darkest = int(np.argmin(made.patch.picture[row, :, 1]))
     assert CAMERA.plane_from_px(np.array([darkest, row], float))[0] == pytest.approx(-0.03, abs=0.6 / PX_PER_IN)
 
 
@@ -121,7 +121,7 @@ def test_offset_is_positive_when_the_tip_lies_clockwise() -> None:
 def test_mirrored_photo_gives_the_opposite_offset(look: dict[str, float], seed: int) -> None:
     made = field(seed, **look)
     centre = (SIZE_PX[1] - 1) / 2
-    mirrored = LinearPatch(np.ascontiguousarray(made.patch.light[:, ::-1]), 0, 0)
+    mirrored = LinearPatch(np.ascontiguousarray(made.patch.picture[:, ::-1]), 0, 0)
     # Mirrored about the patch's middle column, the tip goes to the other side of it.
     middle = float(CAMERA.plane_from_px(np.array([centre, 200.0]))[0])
     other_tip = np.array([2 * middle - TIP[0], TIP[1]])
@@ -171,7 +171,7 @@ def test_card_over_the_seam_hides_it() -> None:
 
 def test_card_over_a_part_leaves_the_rest() -> None:
     made = field(52, line=-0.8, line_width_in=0.003)
-    made.patch.light[60:200] = 0.9
+    made.patch.picture[60:200] = 0.9
     card = np.array([[-0.6, y] for y in (CAMERA.plane_from_px(np.array([[0.0, 200.0], [0.0, 60.0]]))[:, 1])])
     card = np.concatenate([card, [[0.6, card[1, 1]], [0.6, card[0, 1]]]])
     fit = measured(made, blocked=[card])
@@ -184,8 +184,8 @@ def test_tape_across_the_seam_is_left_out() -> None:
     """Paper of another colour with a streak of its own, not announced by anyone."""
     made = field(53, line=-0.8, line_width_in=0.003)
     tape = slice(120, 230)
-    made.patch.light[tape] = np.array([0.25, 0.42, 0.5], np.float32)
-    made.patch.light[tape, 78:80] *= 0.5
+    made.patch.picture[tape] = np.array([0.25, 0.42, 0.5], np.float32)
+    made.patch.picture[tape, 78:80] *= 0.5
     fit = measured(made)
     assert isinstance(fit, SeamFit)
     error, u = error_and_u(made, fit)
@@ -207,7 +207,7 @@ def test_heavy_pencil_line_is_not_taken_for_the_seam() -> None:
     for seed in range(71, 79):
         made = field(seed, offset_in=0.0)
         drawn = np.exp(-0.5 * ((np.arange(SIZE_PX[1]) - CAMERA.cx_px - 0.05 * PX_PER_IN) / 1.6) ** 2)
-        made.patch.light[:] *= np.exp(-1.2 * drawn)[None, :, None].astype(np.float32)
+        made.patch.picture[:] *= np.exp(-1.2 * drawn)[None, :, None].astype(np.float32)
         fit = measured(made)
         if isinstance(fit, SeamFit):
             error, u = error_and_u(made, fit)
@@ -219,7 +219,7 @@ def test_heavy_pencil_line_is_not_taken_for_the_seam() -> None:
 def test_two_thin_lines_are_ambiguous() -> None:
     made = field(81, line=-0.8, line_width_in=0.003, offset_in=0.01)
     second = np.exp(-0.5 * ((np.arange(SIZE_PX[1]) - CAMERA.cx_px - 0.03 * PX_PER_IN) / 0.75) ** 2)
-    made.patch.light[:] *= np.exp(-0.2 * second)[None, :, None].astype(np.float32)
+    made.patch.picture[:] *= np.exp(-0.2 * second)[None, :, None].astype(np.float32)
     fit = measured(made)
     assert fit is Reason.SEAM_AMBIGUOUS or (isinstance(fit, SeamFit) and abs(error_and_u(made, fit)[0]) < 3 * error_and_u(made, fit)[1])
 
