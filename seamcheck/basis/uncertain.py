@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import sqrt
 
 # Half-width of the central 95 % of a normal distribution, in standard deviations (JCGM 100:2008, Table G.1).
@@ -20,6 +20,9 @@ class Estimate:
 
     value: float
     parts: Mapping[str, float]  # source name -> standard uncertainty, >= 0
+    # Of sources that are one and the same unknown in every photo of a fit (the print, the veneer): what each of the unknowns, one
+    # standard uncertainty larger, does to the value, with its sign; part = root of the sum of their squares.
+    shifts: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
 
     @property
     def u(self) -> float:

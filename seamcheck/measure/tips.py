@@ -18,7 +18,11 @@ from ..basis.frames import Array, bearing_of, right_of, unit_of_bearing, wrap_an
 from ..basis.lines import Line
 from ..basis.uncertain import Estimate
 from ..plane.camera import Camera
+from ..plane.spread import PAPER, PRINT
 
+VENEER = "veneer"
+# Unknowns of the cards and of the rose itself, whichever photo shows them.
+SAME_IN_EVERY_PHOTO = (PRINT, PAPER, VENEER)
 Lines = dict[str, Line]
 FIELD_SEAM = "seam"  # the name of the only line that lies on the field
 
@@ -60,7 +64,7 @@ class Sight:
         """(source, camera, face height): everything but the lines, one standard uncertainty away."""
         result = [(source, camera, self.face_in) for source, camera in self.variants]
         if self.u_face_in > 0:
-            result.append(("veneer", self.camera, self.face_in + self.u_face_in))
+            result.append((VENEER, self.camera, self.face_in + self.u_face_in))
         return result
 
     def look_at(self, bundles: Sequence[Lines]) -> None:
@@ -108,11 +112,17 @@ def estimates(sight: Sight, lines: Lines, sources: dict[str, str], compute: Call
         cases[name] = Cases(point, bearing)
     causes += [source for source, _, _ in alternatives]
     values = compute(cases)
-    squares = (values[1:] - values[0]) ** 2
-    variance: dict[str, Array] = {}
-    for source, square in zip(causes, squares, strict=True):
-        variance[source] = variance.get(source, 0.0) + square
-    return [Estimate(float(value), {name: float(np.sqrt(v[k])) for name, v in variance.items()}) for k, value in enumerate(values[0])]
+    changes: dict[str, list[Array]] = {}
+    for source, change in zip(causes, values[1:] - values[0], strict=True):
+        changes.setdefault(source, []).append(change)
+    return [
+        Estimate(
+            float(value),
+            {source: float(np.sqrt(sum(change[k] ** 2 for change in own))) for source, own in changes.items()},
+            {source: tuple(float(change[k]) for change in changes[source]) for source in SAME_IN_EVERY_PHOTO if source in changes},
+        )
+        for k, value in enumerate(values[0])
+    ]
 
 
 def _own_moves(line: Line) -> list[tuple[str, float, float]]:

@@ -18,6 +18,7 @@ from ..cards.detect import SeenCard
 from ..cards.geometry import PAPER_THICKNESS_IN
 from ..cards.print_check import PrintScale
 from .camera import Camera, rotation_from_vector
+from .spread import camera_moves, relative_spread, variants
 
 # 35 mm film frame's diagonal, mm: what EXIF's equivalent focal length refers to (CIPA DC-008).
 FILM_DIAGONAL_MM = 43.2666
@@ -79,6 +80,7 @@ class _Problem:
 
     def __init__(self, cards: Sequence[SeenCard], size_px: tuple[int, int], focal_px: float | None, print_scale: PrintScale) -> None:
         width, height = size_px
+        self.size_px = size_px
         self.cards = cards
         self.focal = focal_px or USUAL_FOCAL_MM / FILM_DIAGONAL_MM * float(np.hypot(width, height))
         u_focal = U_LOG_FOCAL_EXIF if focal_px else U_LOG_FOCAL_UNKNOWN
@@ -237,44 +239,21 @@ def _result(problem: _Problem, unknowns: Array, residual_px: list[Array], good: 
     weight = _huber(np.linalg.norm(residual, axis=1))
     freedom = max(2 * weight.sum() - 3 * len(good) - 6, 4.0)
     sigma = max(SADDLE_FLOOR_PX, float(np.sqrt(np.sum(weight[:, None] * residual**2) / freedom)))
-    information = problem.normal_matrix(problem.jacobian(unknowns), np.repeat(weight / sigma**2, 2))
-    covariance = np.linalg.inv(information)
+    jacobian = problem.jacobian(unknowns)
+    saddles = jacobian.T @ (jacobian * np.repeat(weight / sigma**2, 2)[:, None])
     camera = problem.camera(unknowns)
-    variants = _variants(problem, unknowns, covariance)
+    moved = variants(camera_moves(saddles, problem.u_prior), unknowns, problem.camera, problem.size_px)
     outlines = [_outline(camera, card) for card in (*good, *faulty)]
-    u_scale = float(np.sqrt(sum((np.log(v.eye_in[2] / camera.eye_in[2])) ** 2 for source, v in variants if source == "print")))
+    u_scale = relative_spread(camera, [variant for _, variant in moved], problem.size_px)
     return PlaneSolve(
         camera,
-        variants,
+        moved,
         tuple(card.number for card in good),
         tuple(sorted(card.number for card in faulty)),
         float(np.sqrt(np.sum(weight[:, None] * residual**2) / (2 * weight.sum()))),
         np.array(outlines),
         u_scale,
     )
-
-
-def _variants(problem: _Problem, unknowns: Array, covariance: Array) -> tuple[tuple[str, Camera], ...]:
-    """Independent one-sigma moves of the camera: along the print's two scales first, the rest as "camera".
-
-    The print's scales enter as a conditional mean (the camera's best answer, had the print been one sigma larger);
-    what is left is independent of them.
-    """
-    camera_block, print_block = np.arange(11), np.array([11, 12])
-    cross = covariance[np.ix_(camera_block, print_block)]
-    print_cov = covariance[np.ix_(print_block, print_block)]
-    moves = [("print", move) for move in (cross @ np.linalg.inv(np.linalg.cholesky(print_cov)).T).T]
-    rest = covariance[np.ix_(camera_block, camera_block)] - cross @ np.linalg.solve(print_cov, cross.T)
-    scale = np.sqrt(np.maximum(np.diag(rest), 1e-300))
-    values, vectors = np.linalg.eigh(rest / np.outer(scale, scale))
-    keep = values > 1e-9
-    moves += [("camera", move) for move in (scale[:, None] * vectors[:, keep] * np.sqrt(values[keep])).T]
-    result = []
-    for source, move in moves:
-        moved = unknowns.copy()
-        moved[camera_block] += move
-        result.append((source, problem.camera(moved)))
-    return tuple(result)
 
 
 def _outline(camera: Camera, card: SeenCard) -> Array:
