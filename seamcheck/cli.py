@@ -96,29 +96,46 @@ def _picture_name(text: str) -> Path:
     return Path(text)
 
 
+# Options that every command that measures has.
+StageOption = Annotated[StageName | None, typer.Option("--stage", help="What the photo shows. Where not given, the photo decides.")]
+ToleranceOption = Annotated[
+    float | None,
+    typer.Option("--tolerance", parser=_tolerance, metavar="LENGTH", help="How far off its seam a point may be. Where not given, 1/64."),
+]
+GapToleranceOption = Annotated[
+    float | None,
+    typer.Option(
+        "--gap-tolerance", parser=_tolerance, metavar="LENGTH", help="The widest gap that counts as closed. Where not given, 0.010."
+    ),
+]
+VeneerOption = Annotated[
+    float | None, typer.Option("--veneer", parser=_veneer, metavar="LENGTH", help="The veneer's thickness. Where not given, about 1/42.")
+]
+BarAcrossOption = Annotated[
+    float | None,
+    typer.Option("--bar-across", parser=_bar(6.0), metavar="LENGTH", help="What a steel rule reads on the card sheet's 6 in check bar."),
+]
+BarAlongOption = Annotated[
+    float | None,
+    typer.Option("--bar-along", parser=_bar(10.0), metavar="LENGTH", help="What a steel rule reads on the card sheet's 10 in check bar."),
+]
+
+
 @app.command()
 def inspect(
-    photo: Annotated[Path, typer.Argument(metavar="PHOTO", help="The photo of the top, as the phone took it (JPEG, HEIC, PNG, TIFF).")],
-    stage: Annotated[StageName | None, typer.Option(help="What the photo shows. Where not given, the photo decides.")] = None,
-    tolerance: Annotated[
-        float | None,
-        typer.Option(parser=_tolerance, metavar="LENGTH", help="How far off its seam a point may be. Where not given, 1/64."),
-    ] = None,
-    gap_tolerance: Annotated[
-        float | None,
-        typer.Option(parser=_tolerance, metavar="LENGTH", help="The widest gap that counts as closed. Where not given, 0.010."),
-    ] = None,
-    veneer: Annotated[
-        float | None, typer.Option(parser=_veneer, metavar="LENGTH", help="The veneer's thickness. Where not given, about 1/42.")
-    ] = None,
-    bar_across: Annotated[
-        float | None,
-        typer.Option(parser=_bar(6.0), metavar="LENGTH", help="What a steel rule reads on the card sheet's 6 in check bar."),
-    ] = None,
-    bar_along: Annotated[
-        float | None,
-        typer.Option(parser=_bar(10.0), metavar="LENGTH", help="What a steel rule reads on the card sheet's 10 in check bar."),
-    ] = None,
+    photos: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="PHOTO...",
+            help="The photo of the top, as the phone took it (JPEG, HEIC, PNG, TIFF). Several photos of one fit make one result.",
+        ),
+    ],
+    stage: StageOption = None,
+    tolerance: ToleranceOption = None,
+    gap_tolerance: GapToleranceOption = None,
+    veneer: VeneerOption = None,
+    bar_across: BarAcrossOption = None,
+    bar_along: BarAlongOption = None,
     picture: Annotated[
         Path | None,
         typer.Option(parser=_picture_name, metavar="FILE", help="Draw what was found into the photo, as a .png or .jpg file."),
@@ -128,29 +145,80 @@ def inspect(
     ] = None,
     result: Annotated[Path | None, typer.Option("--json", metavar="FILE", help="Write all numbers as a result file for programs.")] = None,
 ) -> None:
-    """Measure one photo: every point's offset from its field seam, and every joint's gap.
+    """Measure one photo, or several of one fit: every point's offset from its field seam, and every joint's gap.
 
     A LENGTH is inches, written 0.0238, 1/42 or 2 1/2, or millimetres, written 0.6mm.
     """
     from .report.files import check_targets, write_all
     from .report.text import print_report
 
-    outputs = _outputs(result, table, picture)
-    check_targets([target for target, _ in outputs], photo)
-    seen, inspection = _measure(
-        photo,
-        stage=stage,
-        tolerance_in=tolerance,
-        gap_tolerance_in=gap_tolerance,
-        veneer_in=veneer,
-        bar_across_in=bar_across,
-        bar_along_in=bar_along,
-    )
+    made_with = _made_with(stage, tolerance, gap_tolerance, veneer, bar_across, bar_along)
+    outputs = _outputs(result, table, picture, made_with)
+    for photo in photos:
+        check_targets([target for target, _ in outputs], photo)
+    seen, inspection = _measure(photos[0], made_with) if len(photos) == 1 else _measure_all(photos, made_with)
     write_all([(target, make(seen, inspection)) for target, make in outputs])
     print_report(inspection, sys.stdout)
 
 
-def _measure(path: Path, stage: StageName | None, **lengths_in: float | None) -> tuple[Photo, Inspection]:
+@app.command()
+def folder(
+    photos: Annotated[Path, typer.Argument(metavar="PHOTOS", help="A folder of photos, each of a top of its own.")],
+    results: Annotated[Path, typer.Argument(metavar="RESULTS", help="The folder for the results; made where it's missing.")],
+    stage: StageOption = None,
+    tolerance: ToleranceOption = None,
+    gap_tolerance: GapToleranceOption = None,
+    veneer: VeneerOption = None,
+    bar_across: BarAcrossOption = None,
+    bar_along: BarAlongOption = None,
+    pictures: Annotated[bool, typer.Option("--pictures", help="Write an annotated picture beside each result.")] = False,
+) -> None:
+    """Measure every photo in a folder, on all cores. Run it again to go on where it stopped, or after adding photos.
+
+    A LENGTH is inches, written 0.0238, 1/42 or 2 1/2, or millimetres, written 0.6mm.
+    """
+    from .batch import run, tasks
+
+    todo = tasks(photos, results, _made_with(stage, tolerance, gap_tolerance, veneer, bar_across, bar_along), pictures)
+    faults = []
+    width = len(str(len(todo)))
+    try:
+        for count, outcome in enumerate(run(todo), 1):
+            print(f"{count:>{width}} of {len(todo)}  {outcome.photo}: {outcome.words or 'not measured'}", flush=True)
+            if outcome.fault:
+                faults.append(outcome.fault)
+    except KeyboardInterrupt:
+        _stop("Stopped. What is done is kept: the same command goes on from there.")
+    if faults:
+        sys.stdout.flush()
+        for fault in faults:
+            print(fault, file=sys.stderr)
+        raise typer.Exit(1)
+
+
+def _made_with(
+    stage: StageName | None,
+    tolerance_in: float | None,
+    gap_tolerance_in: float | None,
+    veneer_in: float | None,
+    bar_across_in: float | None,
+    bar_along_in: float | None,
+) -> dict[str, Any]:
+    """The program's version and what was said on the command line, as the result file records it; null where nothing was."""
+    from . import __version__
+
+    return {
+        "version": __version__,
+        "stage": stage.value if stage else None,
+        "tolerance_in": tolerance_in,
+        "gap_tolerance_in": gap_tolerance_in,
+        "veneer_in": veneer_in,
+        "bar_across_in": bar_across_in,
+        "bar_along_in": bar_along_in,
+    }
+
+
+def _measure(path: Path, made_with: dict[str, Any]) -> tuple[Photo, Inspection]:
     """The photo and what was found in it. What wasn't said on the command line is left to the settings' own defaults."""
     from threading import Thread
 
@@ -164,8 +232,44 @@ def _measure(path: Path, stage: StageName | None, **lengths_in: float | None) ->
     from .pipeline import inspect as inspect_photo
     from .result import Stage
 
-    given: dict[str, Any] = {name: value for name, value in lengths_in.items() if value is not None}
-    return photo, inspect_photo(photo, Settings(stage=Stage(stage.value) if stage else None, **given))
+    given = {name: value for name, value in made_with.items() if value is not None and name != "version"}
+    if "stage" in given:
+        given["stage"] = Stage(given["stage"])
+    return photo, inspect_photo(photo, Settings(**given))
+
+
+def _measure_all(paths: list[Path], made_with: dict[str, Any]) -> tuple[Photo, Inspection]:
+    """Several photos of one fit: the first that can be measured, and what they show together."""
+    from dataclasses import replace
+    from hashlib import sha256
+
+    from .basis.errors import PhotoError
+    from .combine.fit import together
+    from .photo import read_bytes, shown_name
+
+    first: Photo | None = None
+    found: list[Inspection] = []
+    notes: list[str] = []
+    faults: list[PhotoError] = []
+    known: set[bytes] = set()
+    for path in paths:
+        digest = sha256(read_bytes(path)).digest()
+        if digest in known:
+            notes.append(f"{shown_name(path)} is the same file as one before it, so it counts once.")
+            continue
+        known.add(digest)
+        try:
+            photo, inspection = _measure(path, made_with)
+        except PhotoError as error:
+            faults.append(error)
+            continue
+        first = first or photo
+        found.append(inspection)
+    if first is None:
+        raise faults[0]
+    notes += [f"Left out: {error}" for error in faults]
+    all_found = together(found) if len(found) > 1 else found[0]
+    return first, replace(all_found, warnings=(*notes, *all_found.warnings))
 
 
 def _import_ahead() -> None:
@@ -179,7 +283,9 @@ def _import_ahead() -> None:
         import scipy.special  # noqa: F401
 
 
-def _outputs(result: Path | None, table: Path | None, picture: Path | None) -> list[tuple[Target, Callable[[Photo, Inspection], bytes]]]:
+def _outputs(
+    result: Path | None, table: Path | None, picture: Path | None, made_with: dict[str, Any]
+) -> list[tuple[Target, Callable[[Photo, Inspection], bytes]]]:
     """The files that were asked for, each with what makes its bytes."""
     from .report.csv_file import csv_bytes, is_table
     from .report.files import Target
@@ -194,7 +300,10 @@ def _outputs(result: Path | None, table: Path | None, picture: Path | None) -> l
     outputs: list[tuple[Target, Callable[[Photo, Inspection], bytes]]] = []
     if result is not None:
         outputs.append(
-            (Target(result, "a result file", is_result), lambda photo, found: result_bytes(found, photo.reduced_by, photo.full_size_px))
+            (
+                Target(result, "a result file", is_result),
+                lambda photo, found: result_bytes(found, photo.reduced_by, photo.full_size_px, made_with),
+            )
         )
     if table is not None:
         outputs.append((Target(table, "a table", is_table), lambda _, found: csv_bytes(found)))

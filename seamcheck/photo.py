@@ -77,7 +77,7 @@ def read_photo(path: Path | str) -> Photo:
     """
     path = Path(path)
     name = shown_name(path)
-    data = _read_bytes(path, name)
+    data = read_bytes(path)
     if not data:
         raise errors.PhotoEmpty(photo=name)
     header = _Header.of(data, name)
@@ -101,7 +101,9 @@ def shown_name(path: Path) -> str:
     return "".join(letter if letter.isprintable() else "\ufffd" for letter in name)
 
 
-def _read_bytes(path: Path, name: str) -> bytes:
+def read_bytes(path: Path) -> bytes:
+    """An ordinary file's bytes. Raises a FileError."""
+    name = shown_name(path)
     try:
         if not stat.S_ISREG(path.stat().st_mode):  # a pipe would wait for ever
             raise errors.FileIsFolder(photo=name)

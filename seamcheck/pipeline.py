@@ -143,7 +143,7 @@ def _bare(photo: Photo, solve: PlaneSolve, settings: Settings, bars_read: bool, 
 
 def _scale(solve: PlaneSolve, at_in: Array, face_in: float, bars_read: bool) -> Scale:
     px_per_in = solve.camera.px_per_in_at(at_in, face_in)
-    return Scale(solve.cards, px_per_in, solve.rms_px, COVERAGE_95 * solve.u_scale, bars_read)
+    return Scale(solve.cards, px_per_in, solve.rms_px, COVERAGE_95 * solve.u_scale, bars_read, solve.card_places_in)
 
 
 def _in_order(rose: FoundRose, camera: Camera) -> list[FoundLobe]:
@@ -253,6 +253,7 @@ def _tip(
         length,
         root,
         lobe.dark_side,
+        tip_in,
     )
 
 

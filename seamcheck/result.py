@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
 
@@ -50,6 +51,7 @@ class Tip:
     length: Estimate | None  # inches, root to tip
     root_angle: Estimate | None  # rad
     dark_side: str | None  # "cw" or "ccw", looking from root to tip
+    place_in: Array | None = None  # (2,) the tip in plan, in the plane frame of its photo
 
 
 @dataclass(frozen=True)
@@ -86,11 +88,20 @@ class Scale:
     reprojection_rms_px: float
     u95_rel: float  # of lengths, print scale included
     bars_read: bool
+    card_places_in: Mapping[int, Array] = field(default_factory=dict)  # (2,) each used card's middle, in the plane frame of its photo
+
+
+@dataclass(frozen=True)
+class Together:
+    """Several photos of one fit, from which one result was made. Lobes and pixels are those of the first."""
+
+    photos: tuple[str, ...]  # the files' names, the first's first
+    disagree: tuple[str, ...]  # plain sentences: what lies elsewhere in one photo than in another
 
 
 @dataclass(frozen=True)
 class Inspection:
-    """Everything found in one photo."""
+    """Everything found in one photo, or in several of one fit."""
 
     photo_name: str
     size_px: tuple[int, int]  # width, height of the upright photo
@@ -105,3 +116,4 @@ class Inspection:
     odd_lobes: tuple[int, ...] = ()  # laid the wrong way round
     seams: tuple[Seam, ...] = ()  # bare tops only
     warnings: tuple[str, ...] = field(default=())  # plain sentences
+    together: Together | None = None  # None for one photo

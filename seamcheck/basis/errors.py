@@ -34,7 +34,7 @@ class FileMissing(FileError):
 
 class FileIsFolder(FileError):
     wrong = "{photo} is a folder, or otherwise no ordinary file:"
-    remedy = "name one photo in it."
+    remedy = "name one photo in it, or measure a whole folder by `seamcheck folder`."
 
 
 class FileLocked(FileError):
@@ -125,3 +125,28 @@ class PhotoTooDark(PhotoError):
 class PhotoTooSoft(PhotoError):
     wrong = "{photo} is too blurred to measure:"
     remedy = "hold the phone still, tap on the rose to focus, and take the photo again in more light."
+
+
+class NotOneFit(PhotoError):
+    wrong = "{photo} doesn't show the same fit as {first}, or much of it was moved in between:"
+    remedy = "give photos of one fit, taken without touching it, or inspect each by itself."
+
+
+class WhichPointIsWhich(PhotoError):
+    wrong = "It can't be told which point in {photo} is which in {first}:"
+    remedy = "leave the cards where they lie from photo to photo, or inspect each photo by itself."
+
+
+class FolderMissing(FileError):
+    wrong = "There is no folder {folder}:"
+    remedy = "check its name."
+
+
+class NoPhotoInFolder(FileError):
+    wrong = "No photo lies in the folder {folder}:"
+    remedy = "name the folder that holds them (JPEG, HEIC, PNG or TIFF)."
+
+
+class ResultsAmongPhotos(FileError):
+    wrong = "{folder} is the photos' own folder:"
+    remedy = "name another one for the results."

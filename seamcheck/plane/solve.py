@@ -57,6 +57,11 @@ class PlaneSolve:
     outlines_in: Array  # (n, 4, 2): every card's outline on the plane, faulty ones too
     u_scale: float  # standard uncertainty of lengths, relative
 
+    @property
+    def card_places_in(self) -> dict[int, Array]:
+        """(2,): the middle of each card that was used."""
+        return {card: outline.mean(axis=0) for card, outline in zip(self.cards, self.outlines_in, strict=False)}
+
 
 def solve_plane(cards: Sequence[SeenCard], size_px: tuple[int, int], focal_px: float | None, print_scale: PrintScale) -> PlaneSolve:
     """Solve from one or more cards. size_px: (width, height); focal_px from EXIF, or None."""

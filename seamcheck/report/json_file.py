@@ -23,13 +23,15 @@ ANGLE_DECIMALS = 4
 Json = dict[str, Any]
 
 
-def result_bytes(inspection: Inspection, reduced_by: int = 1, full_size_px: tuple[int, int] | None = None) -> bytes:
+def result_bytes(
+    inspection: Inspection, reduced_by: int = 1, full_size_px: tuple[int, int] | None = None, made_with: Json | None = None
+) -> bytes:
     """The file's bytes, UTF-8, the same for the same inspection.
 
     A very large photo is measured on a copy `reduced_by` times smaller; the pixels given here are those of the
-    photo itself, `full_size_px` wide and high.
+    photo itself, `full_size_px` wide and high. made_with: the program's version and the options.
     """
-    document = result_document(inspection, reduced_by, full_size_px)
+    document = {**result_document(inspection, reduced_by, full_size_px), "made_with": made_with}
     return (json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()
 
 
@@ -39,6 +41,7 @@ def result_document(inspection: Inspection, reduced_by: int = 1, full_size_px: t
     document: Json = {
         "schema_version": SCHEMA_VERSION,
         "photo": {"file": inspection.photo_name, "size_px": [int(side) for side in full_size_px or inspection.size_px]},
+        "photos": list(inspection.together.photos) if inspection.together else [inspection.photo_name],
         "stage": inspection.stage.value,
         "stage_told": inspection.stage_told,
         "tolerance_in": float(inspection.tolerance_in),
@@ -55,6 +58,7 @@ def result_document(inspection: Inspection, reduced_by: int = 1, full_size_px: t
         "tips": [_tip(tip, px) for tip in inspection.tips],
         "joints": [_joint(joint, px) for joint in inspection.joints],
         "orientation": _orientation(inspection),
+        "disagreements": list(inspection.together.disagree) if inspection.together else [],
         "warnings": list(inspection.warnings),
     }
     if inspection.stage is Stage.BARE:

@@ -60,6 +60,7 @@ def report_lines(inspection: Inspection) -> list[Line]:
     else:
         lines += [Line(""), *_tip_lines(inspection), Line(""), *_joint_lines(inspection)]
     lines += _odd_lines(inspection)
+    lines += _together_lines(inspection)
     if inspection.warnings:
         lines.append(Line(""))
         lines += [Line(words, "yellow") for warning in inspection.warnings for words in _wrapped(f"Note: {warning}", 6)]
@@ -103,7 +104,11 @@ def _opening(inspection: Inspection) -> str:
     scale = inspection.scale
     cards = f"card {scale.cards[0]}" if len(scale.cards) == 1 else f"cards {list_words([str(card) for card in scale.cards])}"
     bars = "" if scale.bars_read else ", the check bars not read"
-    return f"{inspection.photo_name}: {stage}. Scale from {cards}, {scale.px_per_in:.0f} pixels to the inch{bars}."
+    together = inspection.together
+    names = inspection.photo_name if together is None else list_words(list(together.photos))
+    if together is not None:
+        bars += f"; lobes are numbered and placed as in {together.photos[0]}"
+    return f"{names}: {stage}. Scale from {cards}, {scale.px_per_in:.0f} pixels to the inch{bars}."
 
 
 def _estimate(estimate: Estimate) -> str:
@@ -183,6 +188,22 @@ def _odd_lines(inspection: Inspection) -> Iterator[Line]:
         sentence = f"{lobes} {list_words(odd)} {lie} the wrong way round: {their} dark half is on the other hand from the rest."
         yield Line("")
         yield from (Line(words, STYLES[Verdict.OFF]) for words in _wrapped(sentence))
+
+
+def _together_lines(inspection: Inspection) -> Iterator[Line]:
+    """Whether several photos say the same."""
+    if inspection.together is None:
+        return
+    yield Line("")
+    if not inspection.together.disagree:
+        agreed = f"The {len(inspection.together.photos)} photos agree wherever two of them show the same."
+        yield from (Line(words) for words in _wrapped(agreed))
+    for sentence in inspection.together.disagree:
+        yield from (Line(words, STYLES[Verdict.OFF]) for words in _wrapped(f"The photos disagree: {_lower(sentence)}", 6))
+
+
+def _lower(sentence: str) -> str:
+    return sentence[:1].lower() + sentence[1:]
 
 
 def _loose_lines(inspection: Inspection) -> Iterator[Line]:

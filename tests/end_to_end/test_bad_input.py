@@ -183,7 +183,7 @@ class TestWrongCommandLines:
         "arguments",
         [
             ["inspect"],
-            ["inspect", "a.jpg", "b.jpg"],
+            ["folder", "photos"],
             ["inspect", "a.jpg", "--stage", "glued"],
             ["inspect", "a.jpg", "--no-such-option"],
             ["inspect", "a.jpg", "--json"],

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import ModuleType
-from typing import Any
+from typing import Any, get_type_hints
 
 import numpy as np
 import pytest
@@ -182,8 +182,8 @@ def test_every_command_and_option_says_what_it_is_for() -> None:
     for command in app.registered_commands:
         assert command.callback is not None
         assert command.callback.__doc__
-        for name, hint in command.callback.__annotations__.items():
-            assert name == "return" or "help=" in str(hint), name
+        for name, hint in get_type_hints(command.callback, include_extras=True).items():
+            assert name == "return" or any(getattr(said, "help", None) for said in hint.__metadata__), name
 
 
 def test_python_m_does_the_same() -> None:

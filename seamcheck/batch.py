@@ -1,0 +1,200 @@
+"""A folder of photos, each measured by itself, on every core: what is done stays done, and one bad photo costs one photo.
+
+Processes are spawned, not forked: a fork would copy locks that other threads of the libraries hold.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import stat
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any
+
+from .basis.errors import CantWrite, FolderMissing, NoPhotoInFolder, ResultsAmongPhotos, SeamcheckError
+from .photo import shown_name
+
+SUFFIXES = (".jpg", ".jpeg", ".heic", ".heif", ".png", ".tif", ".tiff", ".webp", ".bmp", ".dng")
+RESULT, PICTURE = ".json", ".picture.jpg"  # after the photo's whole name: a.jpg and a.png may lie side by side
+# Each process works on one photo with one core.
+ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+
+
+@dataclass(frozen=True)
+class Task:
+    """One photo and what is to come of it."""
+
+    photo: Path
+    result: Path
+    picture: Path | None
+    settings: dict[str, Any]  # as the result file records them, and Settings takes them
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of one photo: words for the progress, or the plain sentence that says why nothing did."""
+
+    photo: str
+    words: str = ""
+    fault: str = ""
+    skipped: bool = False
+
+
+def tasks(photos: Path, results: Path, settings: dict[str, Any], with_picture: bool) -> list[Task]:
+    """The folder's photos by name (not those in folders within it). The results' folder is made where it's missing."""
+    if not photos.is_dir():
+        raise FolderMissing(folder=shown_name(photos))
+    found = sorted(path for path in photos.iterdir() if path.suffix.lower() in SUFFIXES and not path.name.startswith("."))
+    found = [path for path in found if not path.is_dir()]
+    if not found:
+        raise NoPhotoInFolder(folder=shown_name(photos))
+    try:
+        results.mkdir(exist_ok=True)
+        if os.path.samefile(photos, results):
+            raise ResultsAmongPhotos(folder=shown_name(results))
+    except OSError as error:
+        raise CantWrite(file=shown_name(results), why=(error.strerror or "no reason given").lower()) from None
+    return [
+        Task(path, results / (path.name + RESULT), results / (path.name + PICTURE) if with_picture else None, settings) for path in found
+    ]
+
+
+def run(todo: Sequence[Task], processes: int | None = None) -> Iterator[Outcome]:
+    """Every photo's outcome, as it comes. Stopping the iteration stops the work when the photos at hand are done."""
+    waiting = []
+    for task in todo:
+        if is_done(task):
+            yield Outcome(shown_name(task.photo), "measured before, with the same options", skipped=True)
+        else:
+            waiting.append(task)
+    if not waiting:
+        return
+    broken: list[Task] = []
+    with _pool(min(processes or cores(), len(waiting))) as pool:
+        yield from _finished(pool, waiting, broken.append)
+    for task in broken:  # which of them broke the processes isn't known: each again, by itself
+        lost: list[Task] = []
+        with _pool(1) as pool:
+            yield from _finished(pool, [task], lost.append)
+        if lost:
+            name = shown_name(task.photo)
+            yield Outcome(name, fault=f"{name} couldn't be measured, most likely for want of memory: close other programs, and try again.")
+
+
+def cores() -> int:
+    """How many this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def is_done(task: Task) -> bool:
+    """Whether the result stands there whole, newer than the photo, made by this version with the same options; the picture too."""
+    from .report.json_file import is_result
+    from .report.picture_file import is_picture
+
+    try:
+        photo = task.photo.stat()
+        for path in (task.result, *([task.picture] if task.picture else [])):
+            there = path.stat()
+            if not stat.S_ISREG(there.st_mode) or there.st_mtime_ns < photo.st_mtime_ns:
+                return False
+        data = task.result.read_bytes()
+        same = is_result(data) and json.loads(data).get("made_with") == task.settings
+        return same and (task.picture is None or is_picture(task.picture.read_bytes()))
+    except (OSError, ValueError):
+        return False
+
+
+def _finished(pool: ProcessPoolExecutor, todo: Sequence[Task], lost: Callable[[Task], None]) -> Iterator[Outcome]:
+    futures: dict[Future[Outcome], Task] = {}
+    try:
+        for task in todo:
+            try:
+                futures[pool.submit(measure, task)] = task
+            except BrokenProcessPool:
+                lost(task)
+        for future in as_completed(futures):
+            try:
+                yield future.result()
+            except BrokenProcessPool:
+                lost(futures[future])
+    finally:
+        for future in futures:
+            future.cancel()
+
+
+@contextmanager
+def _pool(processes: int) -> Iterator[ProcessPoolExecutor]:
+    before = {name: os.environ.get(name) for name in ONE_THREAD}
+    os.environ.update(dict.fromkeys(ONE_THREAD, "1"))
+    try:
+        with ProcessPoolExecutor(processes, mp_context=get_context("spawn"), initializer=_begin) as pool:
+            yield pool
+    finally:
+        for name, value in before.items():
+            if value is None:
+                os.environ.pop(name, None)
+            else:
+                os.environ[name] = value
+
+
+def _begin() -> None:
+    """In each process: one thread; and Ctrl-C is for the first process to answer, so that a photo at hand is finished."""
+    import warnings
+
+    import cv2
+
+    cv2.setNumThreads(1)
+    warnings.simplefilter("ignore")
+    with suppress(ValueError):
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def measure(task: Task) -> Outcome:
+    """One photo, from its bytes to its files. Whatever goes wrong is the outcome's sentence."""
+    name = shown_name(task.photo)
+    try:
+        return Outcome(name, _measured(task))
+    except SeamcheckError as error:
+        return Outcome(name, fault=str(error))
+    except MemoryError:
+        return Outcome(
+            name, fault=f"There isn't enough memory for {name}: close other programs, or save it at half the size and give that."
+        )
+    except Exception as error:
+        return Outcome(name, fault=f"Seamcheck itself failed at {name} ({type(error).__name__}): report it, with the photo if you can.")
+
+
+def _measured(task: Task) -> str:
+    from .photo import read_photo
+    from .pipeline import Settings, inspect
+    from .report.files import Target, check_targets, write_all
+    from .report.json_file import is_result, result_bytes
+    from .report.picture_file import is_picture, marked
+    from .result import Stage
+
+    written = [Target(task.result, "a result file", is_result)]
+    if task.picture:
+        written.append(Target(task.picture, "a picture", is_picture))
+    check_targets(written, task.photo)
+    photo = read_photo(task.photo)
+    given = {name: value for name, value in task.settings.items() if value is not None and name != "version"}
+    if "stage" in given:
+        given["stage"] = Stage(given["stage"])
+    found = inspect(photo, Settings(**given))
+    data = [result_bytes(found, photo.reduced_by, photo.full_size_px, task.settings)]
+    if task.picture:
+        from .report.overlay import picture_bytes
+
+        data.append(marked(picture_bytes(photo.bgr, found, task.picture.suffix)))
+    write_all(list(zip(written, data, strict=True)))
+    counts = Counter(tip.verdict.value for tip in found.tips if tip.verdict)
+    told = ", ".join(f"{counts[word]} {word}" for word in ("on", "off", "unsure", "unmeasured") if counts[word])
+    return f"{found.stage.value}; {told}" if told else f"{found.stage.value}"
