@@ -95,6 +95,8 @@ def _refine(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_
     reach_px = task.beyond.reach_px(px_in)
     strip = outward_strip(patch, camera, task, z_in, px_in, max(INSIDE_PX, reach_px), FINE_PX)
     along, drawn, shown = block_means(strip, bare_rows(strip, task, 2 * px_in))
+    if shown.sum() < MIN_BLOCKS:
+        return None
     light = task.sharpening.luma_undone(drawn, FINE_PX)[..., None]
     if _faint(median(light[shown])[:, 0], strip.across_in / px_in):
         # Woods of one lightness differ by colour alone, which the photo draws less sharply.

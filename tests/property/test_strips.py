@@ -38,3 +38,7 @@ def test_a_strips_places_are_the_cameras(tilt, lens, start, bearing, length, hal
 @given(values=arrays(float, st.tuples(st.integers(1, 9), st.integers(1, 4)), elements=st.floats(-1e6, 1e6)), axis=st.sampled_from([0, 1]))
 def test_the_median_is_numpys(values, axis) -> None:
     np.testing.assert_array_equal(median(values, axis), np.median(values, axis=axis))
+
+
+def test_the_median_of_nothing_is_not_a_number() -> None:
+    assert np.isnan(median(np.empty((0, 3)))).tolist() == [True, True, True]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import comb
 
 import cv2
@@ -13,7 +14,7 @@ from scipy.special import ndtr
 from seamcheck.edges import LinearPatch
 from seamcheck.measure.edge_fit import measure_edge
 from seamcheck.measure.edge_profile import Beyond, Flush, Half, Plain, Shaded
-from seamcheck.measure.edge_task import EdgeTask
+from seamcheck.measure.edge_task import EdgeTask, Wood
 from seamcheck.measure.shading import EdgeShade, Shading, learn_shading
 from seamcheck.plane.camera import Camera
 
@@ -51,6 +52,11 @@ def test_a_plain_step_is_found_within_u95() -> None:
     assert fit is not None
     u95 = 1.96 * np.hypot(fit.line.u_model_in, fit.line.u_sampling_at(np.array([0.004, 0.0])))
     assert abs(fit.line.offset_of(np.array([0.004, 0.0]))) < u95 < 1 / PPI
+
+
+def test_an_edge_under_tape_from_end_to_end_is_not_there() -> None:
+    covered = replace(task(Plain()), inside_wood=Wood(np.log(np.array([0.02, 0.05, 0.3])), np.full(3, 0.05)))
+    assert measure_edge(scene(np.where(X < 0.004, 0.1, 0.4), X, np.random.default_rng(1)), flat_camera(), covered, HEIGHT) is None
 
 
 def test_a_glue_line_beside_pale_wood_does_not_move_its_edge() -> None:
