@@ -84,13 +84,13 @@ class LinearPatch:
     def pixels(self, row: NDArray[np.intp], column: NDArray[np.intp]) -> Image:
         """Linear light (n, 3) of the patch's own pixels."""
         picked = self.picture[row, column]
-        return SRGB_TO_LINEAR[picked] if picked.dtype == np.uint8 else picked
+        return SRGB_TO_LINEAR[picked] if picked.dtype == np.uint8 else picked.astype(np.float32, copy=False)
 
 
 def _linear(picture: NDArray[np.uint8] | Image) -> Image:
     import cv2
 
-    return cv2.LUT(picture, SRGB_TO_LINEAR) if picture.dtype == np.uint8 else picture
+    return cv2.LUT(picture, SRGB_TO_LINEAR) if picture.dtype == np.uint8 else picture.astype(np.float32, copy=False)
 
 
 @dataclass(frozen=True)
