@@ -189,9 +189,8 @@ def report(rows: list[Row], split: str | None) -> None:
     print("== worst")
     for row in worst:
         parts = " ".join(f"{name} {1000 * part:.2f}" for name, part in row.parts)
-        print(
-            f"   seed {row.seed} {'told' if row.told else 'plain'} {row.quantity} {row.z:+.1f} u, {1000 * row.error:+.2f} ({parts}) {row.what}"
-        )
+        where = f"seed {row.seed} {'told' if row.told else 'plain'}"
+        print(f"   {where} {row.quantity} {row.z:+.1f} u, {1000 * row.error:+.2f} ({parts}) {row.what}")
     for name in ("FALSE ON", "FALSE OFF", "SPURIOUS TIP", "SIDE WRONG", "REFUSED"):
         for row in rows:
             if row.quantity == name:
