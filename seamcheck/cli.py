@@ -88,6 +88,18 @@ def _bar(nominal_in: float) -> Callable[[str], float]:
     return read
 
 
+ALL_LOBES = 0
+
+
+def _lobe(text: str) -> int:
+    """A lobe's number, or ALL_LOBES for "all"."""
+    if text.strip().lower() == "all":
+        return ALL_LOBES
+    if not text.strip().isdecimal() or int(text) < 1:
+        raise typer.BadParameter(f"{text} is no lobe: give its number in the report, or all.")
+    return int(text)
+
+
 def _picture_name(text: str) -> Path:
     from .report.picture_file import SUFFIXES
 
@@ -126,7 +138,7 @@ def inspect(
     photos: Annotated[
         list[Path],
         typer.Argument(
-            metavar="PHOTO...",
+            metavar="PHOTO",
             help="The photo of the top, as the phone took it (JPEG, HEIC, PNG, TIFF). Several photos of one fit make one result.",
         ),
     ],
@@ -144,6 +156,10 @@ def inspect(
         Path | None, typer.Option("--csv", metavar="FILE", help="Write points and joints as a table for a spreadsheet.")
     ] = None,
     result: Annotated[Path | None, typer.Option("--json", metavar="FILE", help="Write all numbers as a result file for programs.")] = None,
+    budget: Annotated[
+        int | None,
+        typer.Option(parser=_lobe, metavar="LOBE", help="Show what a lobe's numbers are uncertain by, and what would help most; or `all`."),
+    ] = None,
 ) -> None:
     """Measure one photo, or several of one fit: every point's offset from its field seam, and every joint's gap.
 
@@ -153,12 +169,21 @@ def inspect(
     from .report.text import print_report
 
     made_with = _made_with(stage, tolerance, gap_tolerance, veneer, bar_across, bar_along)
+    if budget is not None:
+        made_with["budget"] = True
     outputs = _outputs(result, table, picture, made_with)
     for photo in photos:
         check_targets([target for target, _ in outputs], photo)
     seen, inspection = _measure(photos[0], made_with) if len(photos) == 1 else _measure_all(photos, made_with)
     write_all([(target, make(seen, inspection)) for target, make in outputs])
-    print_report(inspection, sys.stdout)
+    print_report(inspection, sys.stdout, [] if budget is None else _budget_lines(inspection, budget))
+
+
+def _budget_lines(inspection: Inspection, lobe: int) -> list[str]:
+    from .report.budget import budget_lines
+
+    lines = budget_lines(inspection, None if lobe == ALL_LOBES else lobe)
+    return lines or ["", f"Lobe {lobe} isn't among those that were found." if lobe else "No lobe was found."]
 
 
 @app.command()

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from .advise.what_helps import U_VENEER_TOLD_IN, Known, Rose, what_helps
 from .basis.errors import NoRoseFound
 from .basis.frames import Array, bearing_of
 from .basis.lines import Line
@@ -30,23 +31,17 @@ from .measure.tips import (
     bearing_from,
     centre_of,
     centre_scatter,
-    estimates,
-    length_and_root,
-    own_seam_offset,
-    reach,
-    seam_offset,
+    tip_numbers,
 )
 from .optics import learn_optics
 from .photo import Photo
 from .plane.camera import Camera
 from .plane.solve import PlaneSolve, solve_plane
-from .result import Inspection, Joint, Scale, Stage, Tip
+from .result import Help, Inspection, Joint, Scale, Stage, Tip
 
 # Veneer now usual is 1/42 in; what is sold runs from 1/50 to 1/28 (trade pages): a uniform distribution over that.
 USUAL_VENEER_IN = 1 / 42
 U_VENEER_IN = (1 / 28 - 1 / 50) / 12**0.5
-# A thickness that the person gives, read off a calliper or a label.
-U_VENEER_TOLD_IN = 0.001
 # How often a rose without tape is yet a dry fit (a guess: points are taped down one by one).
 GUESS_WRONG = 0.05
 # The patch of the photo that is looked at runs this far beyond the rose, inches: the seams lie there.
@@ -63,6 +58,7 @@ class Settings:
     bar_across_in: float | None = None
     bar_along_in: float | None = None
     gap_tolerance_in: float = 0.010
+    budget: bool = False  # whether to work out what would make each number surer
 
 
 def inspect(photo: Photo, settings: Settings) -> Inspection:
@@ -101,6 +97,12 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
         _tip(k + 1, lobe, fit, seam, lines[k], sight, photo, centre_in, u_centre_in, owns, settings)
         for k, (lobe, fit, seam) in enumerate(zip(lobes, fits, seams, strict=True))
     )
+    helps: tuple[Mapping[str, tuple[Help, ...]], ...] = ()
+    if settings.budget:
+        known = Known(print_check.read, settings.veneer_in is not None, settings.stage is not None, stage)
+        helps = what_helps(
+            Rose(solve, sight, tuple(lines), tuple(owns) if centre_in is not None else (), u_centre_in, photo.size_px), known
+        )
     ordered = FoundRose(rose.centre_in, tuple(lobes), 1.0 if stage is Stage.DRY_FIT else 0.0)
     sites = joints_of(ordered)
     gaps = measure_gaps(patch, solve.camera, sites, face_in, veneer_in)
@@ -119,6 +121,7 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
         _odd(tips),
         (),
         _warnings(photo, search.repeated, solve, print_check.read),
+        helps=helps,
     )
 
 
@@ -212,26 +215,13 @@ def _tip(
     camera, face_in = sight.camera, sight.face_in
     tip_in = _tip_place(lobe, fit)
     tip_px = camera.px_from_plane(tip_in, face_in)
-    names = {"left": "edges", "right": "edges", "own": "own seam", "left short": "edges", "right short": "edges", FIELD_SEAM: "seam"}
-    whole = "left" in lines and "right" in lines
-    reason = None if whole else (Reason.TIP_COVERED if _inside(tip_px, photo.size_px) else Reason.TIP_OUT_OF_FRAME)
-    offset = own_offset = reached = length = root = None
+    numbers = tip_numbers(sight, lines, owns if centre_in is not None else (), u_centre_in)
+    reason = None
+    if "left" not in lines or "right" not in lines:
+        reason = Reason.TIP_COVERED if _inside(tip_px, photo.size_px) else Reason.TIP_OUT_OF_FRAME
+    elif isinstance(seam, Reason):
+        reason = seam
     seam_line = lines.get(FIELD_SEAM)
-    if whole:
-        edges = {"left": lines["left"], "right": lines["right"]}
-        if seam_line is not None:
-            offset = estimates(sight, {**edges, FIELD_SEAM: seam_line}, names, seam_offset)[0]
-        elif isinstance(seam, Reason):
-            reason = seam
-        if "own" in lines:
-            own_offset = estimates(sight, {**edges, "own": lines["own"]}, names, own_seam_offset)[0]
-        if centre_in is not None and len(owns) >= 3:
-            with_owns = {**edges, **{f"own{k}": own for k, own in enumerate(owns)}}
-            found = estimates(sight, with_owns, {**names, **{f"own{k}": "centre" for k in range(len(owns))}}, reach)[0]
-            reached = Estimate(found.value, {**found.parts, "centre": float(np.hypot(found.parts["centre"], u_centre_in))})
-        if "left short" in lines and "right short" in lines:
-            shape = {name: lines[name] for name in ("left", "right", "left short", "right short")}
-            length, root = estimates(sight, shape, names, length_and_root)
     kite = lobe.kite
     left_in, right_in = (_on_edge(lines.get(name), corner) for name, corner in (("left", kite.left_in), ("right", kite.right_in)))
     outline = np.stack([kite.root_in, left_in, tip_in, right_in])
@@ -243,15 +233,15 @@ def _tip(
         tip_px,
         camera.px_from_plane(outline, face_in),
         None if fit.own is None else camera.px_from_plane(fit.own.line.ends_in, face_in),
-        reached,
-        offset,
+        numbers.reach,
+        numbers.seam_offset,
         None if seam_line is None else camera.px_from_plane(seam_line.ends_in, 0.0),
         seam.cue if isinstance(seam, SeamFit) else None,
-        None if centre_in is None else judge_tip(offset, settings.tolerance_in),
+        None if centre_in is None else judge_tip(numbers.seam_offset, settings.tolerance_in),
         reason,
-        own_offset,
-        length,
-        root,
+        numbers.own_seam_offset,
+        numbers.length,
+        numbers.root_angle,
         lobe.dark_side,
         tip_in,
     )

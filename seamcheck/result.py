@@ -92,6 +92,15 @@ class Scale:
 
 
 @dataclass(frozen=True)
+class Help:
+    """One thing that a person can do about a number's uncertainty."""
+
+    action: str  # its name in the result file
+    words: str  # "lay a card near the point"
+    u95_after: float  # what u95 would come to, in the number's unit
+
+
+@dataclass(frozen=True)
 class Together:
     """Several photos of one fit, from which one result was made. Lobes and pixels are those of the first."""
 
@@ -117,3 +126,5 @@ class Inspection:
     seams: tuple[Seam, ...] = ()  # bare tops only
     warnings: tuple[str, ...] = field(default=())  # plain sentences
     together: Together | None = None  # None for one photo
+    # Of each tip, by the number's name (a field of Tip): what would help, most first; empty unless it was asked for.
+    helps: tuple[Mapping[str, tuple[Help, ...]], ...] = ()

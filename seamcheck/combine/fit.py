@@ -64,6 +64,7 @@ def together(inspections: Sequence[Inspection]) -> Inspection:
         joints=tuple(new_joints),
         odd_lobes=_odd(new_tips),
         warnings=_warnings(inspections),
+        helps=(),  # worked out for one photo, they'd promise too much for several
         together=Together(tuple(one.photo_name for one in inspections), tuple(said)),
     )
 

@@ -9,7 +9,7 @@ of a number are computed at once, as arrays whose first axis is the case.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -188,3 +188,40 @@ def length_and_root(lines: dict[str, Cases]) -> Array:
 def bearing_from(centre_in: Array, point_in: Array, up_bearing: float) -> float:
     """Bearing of a point about the centre, from the photo's up (rad, 0 to a full turn)."""
     return float((bearing_of(point_in - centre_in) - up_bearing) % (2 * np.pi))
+
+
+@dataclass(frozen=True)
+class TipNumbers:
+    """What the lines of one lobe come to; None where a line is missing."""
+
+    seam_offset: Estimate | None = None
+    own_seam_offset: Estimate | None = None
+    reach: Estimate | None = None
+    length: Estimate | None = None
+    root_angle: Estimate | None = None  # rad
+
+
+# What each line's uncertainty is called in a budget.
+SOURCES = {"left": "edges", "right": "edges", "own": "own seam", "left short": "edges", "right short": "edges", FIELD_SEAM: "seam"}
+CENTRE = "centre"  # the same, of the own seams that make the centre
+LEAST_OWNS = 3  # own seams that make a centre
+
+
+def tip_numbers(sight: Sight, lines: Lines, owns: Sequence[Line], u_centre_in: float) -> TipNumbers:
+    """All numbers of one lobe. owns: the own seams of all lobes, or none for loose lobes; u_centre_in: `centre_scatter`."""
+    if "left" not in lines or "right" not in lines:
+        return TipNumbers()
+    edges = {"left": lines["left"], "right": lines["right"]}
+    offset = own_offset = reached = length = root = None
+    if FIELD_SEAM in lines:
+        offset = estimates(sight, {**edges, FIELD_SEAM: lines[FIELD_SEAM]}, SOURCES, seam_offset)[0]
+    if "own" in lines:
+        own_offset = estimates(sight, {**edges, "own": lines["own"]}, SOURCES, own_seam_offset)[0]
+    if len(owns) >= LEAST_OWNS:
+        all_owns = {f"own{k}": own for k, own in enumerate(owns)}
+        found = estimates(sight, {**edges, **all_owns}, {**SOURCES, **dict.fromkeys(all_owns, CENTRE)}, reach)[0]
+        reached = replace(found, parts={**found.parts, CENTRE: float(np.hypot(found.parts[CENTRE], u_centre_in))})
+    if "left short" in lines and "right short" in lines:
+        shape = {name: lines[name] for name in ("left", "right", "left short", "right short")}
+        length, root = estimates(sight, shape, SOURCES, length_and_root)
+    return TipNumbers(offset, own_offset, reached, length, root)

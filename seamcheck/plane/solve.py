@@ -56,6 +56,10 @@ class PlaneSolve:
     rms_px: float
     outlines_in: Array  # (n, 4, 2): every card's outline on the plane, faulty ones too
     u_scale: float  # standard uncertainty of lengths, relative
+    # What the answer was made from, for asking what another card or a closer photo would do to it (plane/what_if.py).
+    problem: Problem
+    unknowns: Array  # in the problem's order
+    weight: Array  # (n,) of each saddle, robust, over its variance, 1/px2
 
     @property
     def card_places_in(self) -> dict[int, Array]:
@@ -67,7 +71,7 @@ def solve_plane(cards: Sequence[SeenCard], size_px: tuple[int, int], focal_px: f
     """Solve from one or more cards. size_px: (width, height); focal_px from EXIF, or None."""
     good, faulty = list(cards), []
     while True:
-        problem = _Problem(good, size_px, focal_px, print_scale)
+        problem = Problem(good, size_px, focal_px, print_scale)
         unknowns, residual_px = problem.solve()
         rms = np.array([np.sqrt(np.median(np.sum(r**2, axis=1))) for r in residual_px])
         worst = int(np.argmax(rms))
@@ -78,7 +82,7 @@ def solve_plane(cards: Sequence[SeenCard], size_px: tuple[int, int], focal_px: f
     return _result(problem, unknowns, residual_px, good, faulty)
 
 
-class _Problem:
+class Problem:
     """The unknowns' order: log f, aspect - 1, cx, cy, k1, k2, p1, p2, tilt x, tilt y, log height, print x, print y, thickness,
     then x, y, angle a card.
     """
@@ -239,13 +243,13 @@ def _lay(on_plane: Array, drawn: Array) -> Array:
     return np.array([*(on_plane.mean(axis=0) - [c * mean[0] + s * mean[1], -s * mean[0] + c * mean[1]]), angle])
 
 
-def _result(problem: _Problem, unknowns: Array, residual_px: list[Array], good: list[SeenCard], faulty: list[SeenCard]) -> PlaneSolve:
+def _result(problem: Problem, unknowns: Array, residual_px: list[Array], good: list[SeenCard], faulty: list[SeenCard]) -> PlaneSolve:
     residual = np.concatenate(residual_px)
     weight = _huber(np.linalg.norm(residual, axis=1))
     freedom = max(2 * weight.sum() - 3 * len(good) - 6, 4.0)
     sigma = max(SADDLE_FLOOR_PX, float(np.sqrt(np.sum(weight[:, None] * residual**2) / freedom)))
     jacobian = problem.jacobian(unknowns)
-    saddles = jacobian.T @ (jacobian * np.repeat(weight / sigma**2, 2)[:, None])
+    saddles = jacobian.T @ (jacobian * np.repeat(weight / sigma**2, 2)[:, None])  # their information
     camera = problem.camera(unknowns)
     moved = variants(camera_moves(saddles, problem.u_prior), unknowns, problem.camera, problem.size_px)
     outlines = [_outline(camera, card) for card in (*good, *faulty)]
@@ -258,6 +262,9 @@ def _result(problem: _Problem, unknowns: Array, residual_px: list[Array], good: 
         float(np.sqrt(np.sum(weight[:, None] * residual**2) / (2 * weight.sum()))),
         np.array(outlines),
         u_scale,
+        problem,
+        unknowns,
+        weight / sigma**2,
     )
 
 

@@ -6,6 +6,7 @@ Lengths in inches, angles in degrees, pixels of the upright photo at its full si
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from math import degrees, isfinite
 from typing import Any
 
@@ -14,7 +15,7 @@ import numpy as np
 from ..basis.frames import Array
 from ..basis.uncertain import COVERAGE_95, Estimate
 from ..judge import REPORTED_DECIMALS, reported
-from ..result import Inspection, Joint, Seam, Stage, Tip
+from ..result import Help, Inspection, Joint, Seam, Stage, Tip
 
 SCHEMA_VERSION = 1
 PX_DECIMALS = 3
@@ -55,7 +56,10 @@ def result_document(inspection: Inspection, reduced_by: int = 1, full_size_px: t
             "bars_read": inspection.scale.bars_read,
         },
         "centre_px": px.of(inspection.centre_px),
-        "tips": [_tip(tip, px) for tip in inspection.tips],
+        "tips": [
+            {**_tip(tip, px), "budget": _budget(tip, inspection.helps[k]) if inspection.helps else None}
+            for k, tip in enumerate(inspection.tips)
+        ],
         "joints": [_joint(joint, px) for joint in inspection.joints],
         "orientation": _orientation(inspection),
         "disagreements": list(inspection.together.disagree) if inspection.together else [],
@@ -123,6 +127,17 @@ def _tip(tip: Tip, px: _Pixels) -> Json:
         **_with_u95("root_angle", "deg", tip.root_angle, degrees(1)),
         "dark_side": tip.dark_side,
         "outline_px": px.of(tip.outline_px),
+    }
+
+
+def _budget(tip: Tip, helps: Mapping[str, tuple[Help, ...]]) -> Json:
+    """By number: each source's share as u95, inches, and what would help, most first."""
+    return {
+        name: {
+            "parts_u95_in": {source: _number(COVERAGE_95 * part, REPORTED_DECIMALS) for source, part in getattr(tip, name).parts.items()},
+            "helps": [{"action": one.action, "u95_in": _number(one.u95_after, REPORTED_DECIMALS)} for one in found],
+        }
+        for name, found in helps.items()
     }
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import degrees
 from typing import TextIO
@@ -70,14 +70,14 @@ def report_lines(inspection: Inspection) -> list[Line]:
     return lines
 
 
-def print_report(inspection: Inspection, file: TextIO) -> None:
-    """The report to a terminal, in colour where it shows colours, else as bare text."""
+def print_report(inspection: Inspection, file: TextIO, more: Sequence[str] = ()) -> None:
+    """The report to a terminal, in colour where it shows colours, else as bare text; then further plain lines."""
     from rich.console import Console
     from rich.text import Text
 
     console = Console(file=file, highlight=False, soft_wrap=True, markup=False, emoji=False)
     plain = not _can_show(file)
-    for line in report_lines(inspection):
+    for line in [*report_lines(inspection), *map(Line, more)]:
         console.print(Text(line.words.translate(ASCII) if plain else line.words, style=line.style))
 
 
