@@ -18,6 +18,8 @@ from .numbers import combined, disagreement
 
 # Photos of one untouched fit are wrongly said to disagree anywhere once in so many sets.
 WRONGLY_DOUBTED = 1 / 100
+# All numbers of a kind together scatter by chance more than this level's chi-squared once in so many sets.
+BY_CHANCE = 1 / 20
 # A photo in which more than this share of the points lies elsewhere shows another fit.
 MOST_MOVED = 0.5
 
@@ -117,12 +119,17 @@ def _disagree(values: Sequence[Estimate], level: float) -> bool:
 def _own_share(group: Sequence[Sequence[Estimate]], level: float) -> float:
     """Of the sampling variance of one kind of number, how much is each photo's own, by how far the photos scatter.
 
-    1 where they scatter as much as independent errors of the stated size would; 0 where they say the very same. What is shown
-    to disagree doesn't count, nor does a kind of number that too few lobes show twice.
+    1 where they scatter as much as independent errors of the stated size would; 0 where they say the very same; above 1 only where
+    they scatter more than chance allows. What is shown to disagree doesn't count.
     """
+    from scipy.stats import chi2
+
     tested = [values for values in group if len(values) > 1 and not _disagree(values, level)]
     freedom = sum(len(values) - 1 for values in tested)
-    return sum(disagreement(values) for values in tested) / freedom if freedom else 1.0
+    if not freedom:
+        return 1.0
+    scatter = sum(disagreement(values) for values in tested)
+    return scatter / freedom if scatter > float(chi2.isf(BY_CHANCE, freedom)) else min(scatter / freedom, 1.0)
 
 
 def _tip(lobe: int, seen: Sequence[_Seen], share: dict[str, float], level: float, tolerance_in: float) -> tuple[Tip, list[str]]:

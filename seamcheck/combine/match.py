@@ -40,7 +40,7 @@ def match(first: Inspection, other: Inspection) -> dict[int, int]:
 
     Raises NotOneFit, or WhichPointIsWhich where two answers are about as good.
     """
-    found = sorted(_matches(first, other), key=lambda one: one.against)
+    found = sorted(_matches(first, other), key=lambda one: one.against) if first.tips and other.tips else []
     least = LEAST_MATCHED * min(len(first.tips), len(other.tips))
     if not found or len(found[0].pairs) < max(least, 1) or first.stage is not other.stage:
         raise NotOneFit(photo=other.photo_name, first=first.photo_name)
