@@ -40,6 +40,8 @@ BLUR_DOUBT = 1.2
 SHARPENING_DOUBT = 0.6
 # A step in luma of fewer times what its model may miss is too faint to place an edge by.
 FAINT = 5.0
+# As a share of what a model may miss of one block (MISS_OF_LIGHT, MISS_OF_JUMP): what it misses alike in all blocks of an edge.
+COMMON_MISS = 0.3
 # How far along a profile what a model misses keeps its sign, px.
 MISFIT_RUN_PX = 3.0
 # Halos of sharpening and the wood's figure leave a well-fitted edge so uncertain, px: figured wood gives 0.04-0.10 px a line.
@@ -240,8 +242,9 @@ def _model_px(
         left += float(residual @ residual)
     if along <= 0:
         return MODEL_CEILING_PX
-    # What no alternative explains runs on over MISFIT_RUN_PX and through all channels alike: noise with that correlation.
-    unexplained = left / len(x) * MISFIT_RUN_PX / FINE_PX / along
+    # What no alternative explains runs on over MISFIT_RUN_PX and through all channels alike: noise with that correlation. A model that
+    # bends far enough leaves little, and has then bent to what it should have missed: never less than what models usually miss.
+    unexplained = max(left / len(x), COMMON_MISS**2) * MISFIT_RUN_PX / FINE_PX / along
     return float(min(np.sqrt(MODEL_FLOOR_PX**2 + np.sum((across / along) ** 2) + unexplained), MODEL_CEILING_PX))
 
 
