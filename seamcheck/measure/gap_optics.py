@@ -13,11 +13,12 @@ import numpy as np
 
 from ..basis.frames import Array
 from ..edges import srgb_decode
-from .gap_strip import BIN_PX, JointStrip, luma_of, unsharpened
+from .gap_strip import BIN_PX, JointStrip, unsharpened
 
 STRENGTHS = (0.0, 0.2, 0.4, 0.6, 0.8, 1.0, 1.3, 1.6)  # of an unsharp mask: from none to a phone's harshest. Common practice, no source.
 RADII_PX = (1.0, 1.4, 2.0)
 BLURS_PX = np.geomspace(0.4, 3.0, 22)
+SHIFTS_PX = np.linspace(-0.6, 1.2, 13)
 REACH_PX = 12.0  # of the profiles looked at, to either side of the edge
 STEEPEST = 0.4  # only the part of the edge above this share of the light wood's level: below it the slit begins
 MILD = 0.15  # of the misfit, that a whole unit of strength must save: strong fine and weak coarse sharpening look much alike
@@ -45,10 +46,11 @@ def measure_optics(strips: Sequence[JointStrip], clears: Sequence[Array]) -> Opt
         return USUAL_OPTICS
     codes = np.stack(profiles)
     place = (np.arange(codes.shape[1]) - (codes.shape[1] - 1) / 2) * BIN_PX
+    falls = _falls(place)
     best, found = np.inf, USUAL_OPTICS
     for strength in STRENGTHS:
         for radius in RADII_PX if strength else RADII_PX[:1]:
-            misfit, blur = _plainness(srgb_decode(unsharpened(codes, strength, radius).clip(0)), place)
+            misfit, blur = _plainness(srgb_decode(unsharpened(codes, strength, radius).clip(0)), place, falls)
             total = float(np.median(misfit)) * (1 + MILD * strength)
             if total < best:
                 spread = 1.4826 * float(np.median(np.abs(np.log(blur) - np.median(np.log(blur)))))
@@ -58,7 +60,7 @@ def measure_optics(strips: Sequence[JointStrip], clears: Sequence[Array]) -> Opt
 
 def _light_side(strip: JointStrip, clear: Array) -> Array | None:
     """Mean luma code across the joint's light edge, light side first, the edge in the middle; None where it isn't plain."""
-    luma = luma_of(strip)[clear]
+    luma = strip.luma[clear]
     if len(luma) < 4:
         return None
     half = round(REACH_PX / BIN_PX)
@@ -68,49 +70,49 @@ def _light_side(strip: JointStrip, clear: Array) -> Array | None:
     step = luma[:, :-4] - luma[:, 4:]
     step[:, :half] = step[:, luma.shape[1] - half - 4 :] = 0
     at = np.argmax(step, axis=1) + 2
-    rows = []
-    for row, centre in zip(luma, at, strict=True):
-        if not half + 2 < centre < len(row) - half - 2:
-            continue
-        light = np.median(row[centre - half : centre - half // 3])
-        dark = row[centre + 2 : centre + 6].min()
-        level = srgb_decode(np.array([light, dark]))
-        if level[1] > (1 - LEAST_DROP) * level[0]:
-            continue
-        share = srgb_decode(row[centre - 6 : centre + 7]) / level[0]
-        below = np.flatnonzero(share < 0.5)
-        if not len(below) or below[0] == 0:
-            continue
-        i = below[0]
-        edge = centre - 6 + i - 1 + (share[i - 1] - 0.5) / (share[i - 1] - share[i])
-        rows.append(np.interp(edge + np.arange(-half, half + 1), np.arange(len(row)), row))
-    return np.median(rows, axis=0) if len(rows) >= 4 else None
+    inside = (at > half + 2) & (at < luma.shape[1] - half - 2)
+    luma, at = luma[inside], at[inside]
+
+    def about(centre: Array, first: int, last: int) -> Array:
+        """Each row's bins (n, last - first) about its own centre."""
+        bins = centre[:, None] + np.arange(first, last)
+        return np.take_along_axis(luma, np.clip(bins, 0, luma.shape[1] - 1), axis=1)
+
+    light = srgb_decode(np.median(about(at, -half, -(half // 3)), axis=1))
+    dark = srgb_decode(about(at, 2, 6).min(axis=1))
+    share = srgb_decode(about(at, -6, 7)) / light[:, None]
+    i = np.argmax(share < 0.5, axis=1)  # 0 where it never is, or is from the first
+    plain = (dark <= (1 - LEAST_DROP) * light) & (i > 0)
+    if plain.sum() < 4:
+        return None
+    luma, at, i, share = luma[plain], at[plain], i[plain], share[plain]
+    above, below = (np.take_along_axis(share, k[:, None], axis=1)[:, 0] for k in (i - 1, i))
+    part = ((above - 0.5) / (above - below))[:, None]
+    lines = about(at - 7 + i, -half, half + 2)
+    return np.asarray(np.median(lines[:, :-1] * (1 - part) + lines[:, 1:] * part, axis=0))
 
 
-def _plainness(light: Array, place: Array) -> tuple[Array, Array]:
-    """For profiles (n, n_bins): rms misfit from a blurred step on the light side, relative, and the blur that fits best."""
+def _falls(place: Array) -> Array:
+    """Blurred steps down (n_bins, n_shifts * n_blurs), blurs fastest, of all shifts and blurs that are tried."""
     from scipy.special import ndtr
 
-    shifts = np.linspace(-0.6, 1.2, 13)
-    falls = ndtr((place[:, None, None] - shifts[:, None]) / BLURS_PX)  # place, shift, blur
-    level = np.median(light[:, (place < -4)], axis=1, keepdims=True)
-    share = light / level
-    misfit, blurs = np.empty(len(share)), np.empty(len(share))
-    for i, row in enumerate(share):
-        above = np.flatnonzero((row < STEEPEST) & (place > -3))
-        last = above[0] if len(above) else len(row)
-        use = slice(int(np.searchsorted(place, -6.0)), max(int(last), int(np.searchsorted(place, 0.0))))
-        fall = falls[use]
-        # One level and one drop, linear: 2 x 2 normal equations for every shift and blur at once.
-        y = row[use]
-        n, s1, s2 = len(y), fall.sum(0), (fall**2).sum(0)
-        t0, t1 = y.sum(), np.tensordot(y, fall, 1)
-        det = n * s2 - s1**2 + 1e-12
-        drop = (n * t1 - s1 * t0) / det
-        # The dark side lies between nothing and a little over half of the light one.
-        drop = np.clip(drop, -1.1, -0.4)
-        base = (t0 - drop * s1) / n
-        square = (y @ y + drop * (drop * s2 + 2 * base * s1 - 2 * t1) + base * (n * base - 2 * t0)) / n
-        best = np.unravel_index(int(np.argmin(square)), square.shape)
-        misfit[i], blurs[i] = float(np.sqrt(max(square[best], 0.0))), BLURS_PX[best[1]]
-    return misfit, blurs
+    return np.asarray(ndtr((place[:, None, None] - SHIFTS_PX[:, None]) / BLURS_PX).reshape(len(place), -1))
+
+
+def _plainness(light: Array, place: Array, falls: Array) -> tuple[Array, Array]:
+    """For profiles (n, n_bins): rms misfit from a blurred step on the light side, relative, and the blur that fits best."""
+    share = light / np.median(light[:, (place < -4)], axis=1, keepdims=True)
+    steep = (share < STEEPEST) & (place > -3)
+    ends = np.where(steep.any(axis=1), np.argmax(steep, axis=1), len(place))
+    ends = np.maximum(ends, np.searchsorted(place, 0.0))
+    use = ((place >= -6.0) & (np.arange(len(place)) < ends[:, None])).astype(float)
+    # One level and one drop, linear: 2 x 2 normal equations for every profile, shift and blur at once.
+    y = share * use
+    n, t0, square = (value.sum(axis=1)[:, None] for value in (use, y, y * y))
+    s1, s2, t1 = use @ falls, use @ falls**2, y @ falls
+    # The dark side lies between nothing and a little over half of the light one.
+    drop = np.clip((n * t1 - s1 * t0) / (n * s2 - s1**2 + 1e-12), -1.1, -0.4)
+    base = (t0 - drop * s1) / n
+    square = (square + drop * (drop * s2 + 2 * base * s1 - 2 * t1) + base * (n * base - 2 * t0)) / n
+    best = np.argmin(square, axis=1)
+    return np.sqrt(np.maximum(np.take_along_axis(square, best[:, None], axis=1)[:, 0], 0.0)), BLURS_PX[best % len(BLURS_PX)]

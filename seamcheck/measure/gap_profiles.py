@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +13,7 @@ from ..basis.frames import Array
 from ..edges import LUMA_BGR, srgb_decode
 from .gap_model import N_LEVELS, N_RIM, N_SHAPE, N_WOODS, SHADE_REACH, SIDE, JointData, SharedPrior
 from .gap_optics import Optics
-from .gap_strip import BIN_PX, JointStrip, empty_is_nan, luma_of, slope_of_light, unsharpened
+from .gap_strip import BIN_PX, JointStrip, interp_rows, median_known, slope_of_light, unsharpened
 
 N_EDGES, EDGE_APART_PX = 4, 2  # looked for, and how far apart at least
 FINE_PX = 5.0  # beside the reference edge every half pixel is kept, farther off every whole one
@@ -63,15 +64,14 @@ class Woods:
 
 def joint_woods(strips: Sequence[JointStrip]) -> Woods:
     """Learnt from blocks whose sides differ: tape crosses both."""
-    left, right = (np.concatenate(sides) for sides in zip(*(_sides(strip) for strip in strips), strict=True))
+    left, right = (np.concatenate(sides) for sides in zip(*(strip.sides for strip in strips), strict=True))
     apart = np.abs(left @ LUMA_BGR - right @ LUMA_BGR)
     seen = np.isfinite(apart)
     left, right, apart = left[seen], right[seen], apart[seen]
     telling = apart >= 0.5 * np.percentile(apart, 90) if len(apart) else np.zeros(0, bool)
     lighter = (left @ LUMA_BGR > right @ LUMA_BGR)[:, None]
     pair = np.stack([np.where(lighter, left, right), np.where(lighter, right, left)])[:, telling]
-    with empty_is_nan():
-        hues = np.asarray(np.nanmedian(_hue(pair), axis=1), float)
+    hues = median_known(_hue(pair), axis=1) if telling.any() else np.full((2, 2), np.nan)
     lightness = np.log(pair @ LUMA_BGR + 0.02)
     return Woods(hues, float(np.median(lightness[0] - lightness[1])) if telling.any() else 0.0)
 
@@ -81,7 +81,7 @@ def clear_blocks(strip: JointStrip, woods: Woods, alike: bool) -> Array:
 
     Unless the two halves may be alike, their contrast has to be that of the rose's other joints.
     """
-    sides = _sides(strip)
+    sides = strip.sides
     foreign = np.stack([np.linalg.norm(_hue(side)[:, None] - woods.hues, axis=2).min(axis=1) for side in sides])
     clear = ~np.any(foreign > FOREIGN_HUE, axis=0)
     if not alike:
@@ -89,22 +89,10 @@ def clear_blocks(strip: JointStrip, woods: Woods, alike: bool) -> Array:
         clear &= ~(np.abs(left - right) < LEAST_CONTRAST * woods.contrast)
     if not clear.any():
         return clear
-    with empty_is_nan():
-        usual = [np.nanmedian(side[clear], axis=0) for side in sides]
+    usual = [median_known(side[clear], axis=0) for side in sides]
     contrast = max(float(np.linalg.norm(usual[1] - usual[0])), 0.1)
     away = np.stack([np.linalg.norm(side - mid, axis=1) for side, mid in zip(sides, usual, strict=True)])
     return np.asarray(clear & ~np.any(away > TAPE_AWAY * contrast, axis=0))
-
-
-def _sides(strip: JointStrip) -> list[Array]:
-    """Mean code (n_blocks, 3) of each block's left and right wood, clear of the joint; NaN where none is seen."""
-    place = (np.arange(strip.count.shape[1]) + 0.5) / strip.count.shape[1] * 2 - 1
-    sides = []
-    for side in (-1, 1):
-        use = strip.count * ((place * side > 0.35) & (place * side < 0.9))
-        total = use.sum(axis=1)
-        sides.append(np.where(total[:, None] > 0, (strip.code * use[..., None]).sum(axis=1) / np.maximum(total, 1)[:, None], np.nan))
-    return sides
 
 
 def _hue(code: Array) -> Array:
@@ -115,7 +103,7 @@ def _hue(code: Array) -> Array:
 
 def find_edges(strip: JointStrip, clear: Array) -> list[Reference]:
     """The strongest straight edges within reach of the rough one, strongest first."""
-    luma = luma_of(strip)
+    luma = strip.luma
     smooth = (luma[:, :-3] + luma[:, 1:-2]) - (luma[:, 2:-1] + luma[:, 3:])
     steepness = np.minimum(np.abs(smooth) / 2, 0.2) * clear[:, None]
     n_bins = steepness.shape[1]
@@ -124,56 +112,76 @@ def find_edges(strip: JointStrip, clear: Array) -> list[Reference]:
     allowed = np.abs(inner - outer) * strip.bin_in < 0.1
     inner, outer = inner[allowed], outer[allowed]
     bins = np.clip(np.rint(inner[:, None] + (outer - inner)[:, None] * strip.along).astype(int), 0, n_bins - 1)
+    cells = bins + np.arange(len(strip.along)) * n_bins
     half = (n_bins + 3) * strip.bin_in / 2
     place = (np.stack([inner, outer], axis=1) + 2) * strip.bin_in - half
-    scale = float(np.median(strip.px_per_in))
     rough = np.exp(-0.5 * (place.mean(axis=1) / 0.06) ** 2)
     lines = []
     for _ in range(N_EDGES):
-        strength = steepness[np.arange(len(strip.along)), bins].sum(axis=1) * rough
+        strength = steepness.take(cells).sum(axis=1) * rough
         best = int(np.argmax(strength))
         if strength[best] <= 0:
             break
-        lines.append(Reference(*(place[best] * scale)))
+        lines.append(Reference(*(place[best] * strip.scale)))
         near = np.abs(np.arange(n_bins) - bins[best][:, None]) <= 2 * EDGE_APART_PX
         steepness = np.where(near, 0, steepness)
     return lines
 
 
-def profiles(strip: JointStrip, clear: Array, reference: Reference, optics: Optics, lean_in: float, depth_in: float) -> JointData:
+@dataclass(frozen=True, eq=False)
+class Look:
+    """What profiles of a joint are made from, wherever its edge turns out to lie."""
+
+    strip: JointStrip
+    clear: Array  # (n_blocks,) bool
+    optics: Optics
+    lean_in: float
+    depth_in: float
+
+    @cached_property
+    def code(self) -> Array:
+        """(n_blocks, n_bins): luma code with the sharpening undone."""
+        return unsharpened(self.strip.luma, self.optics.strength, self.optics.radius_px)
+
+    @cached_property
+    def colour(self) -> Array:
+        """(2, n_blocks, n_bins): codes of blue and of red less luma."""
+        blue_and_red = np.moveaxis(self.strip.code[..., [0, 2]], 2, 0)
+        return blue_and_red - self.strip.code @ LUMA_BGR
+
+    def groups(self, group_blocks: int) -> list[Array]:
+        """Neighbouring blocks that make up a profile each: the seen and clear ones of every group, groups with none left out."""
+        used = self.clear & (self.strip.count.sum(axis=1) > 0)
+        groups = np.array_split(np.arange(len(used)), max(2, len(used) // group_blocks))
+        return [group[used[group]] for group in groups if used[group].any()]
+
+
+def profiles(look: Look, reference: Reference, group_blocks: int = GROUP_BLOCKS) -> JointData:
     """Mean profiles of groups of clear blocks, sharpening undone, the reference edge at 0."""
-    scale = float(np.median(strip.px_per_in))
-    code = unsharpened(luma_of(strip), optics.strength, optics.radius_px)
-    across = strip.across_in * strip.px_per_in[:, None] - reference.at(strip.along)[:, None]
+    strip, scale, groups = look.strip, look.strip.scale, look.groups(group_blocks)
     reach = REACH_PX + 0.1 * scale
     far = np.arange(FINE_PX + 1, reach + 1)
     grid = np.concatenate([-far[::-1], np.arange(-FINE_PX, FINE_PX + BIN_PX / 2, BIN_PX), far])
     bins_in = np.where(np.abs(grid) > FINE_PX, 1 / BIN_PX, 1.0)  # how many of the strip's a bin stands for
-    colour = strip.code - (strip.code @ LUMA_BGR)[..., None]
-    hues = np.full((len(code), len(grid), 2), np.nan)
-    lines, known = np.zeros((len(code), len(grid))), np.zeros((len(code), len(grid)), bool)
-    for i in np.flatnonzero(clear & (strip.count.sum(axis=1) > 0)):
-        lines[i] = np.interp(grid, across[i], code[i])
-        held = strip.count[i] > 0
-        seen = across[i][held]
-        hues[i] = np.stack([np.interp(grid, seen, colour[i, held, channel]) for channel in (0, 2)], axis=-1)
-        known[i] = (grid >= seen.min()) & (grid <= seen.max())
-    groups = np.array_split(np.arange(len(code)), max(2, len(code) // GROUP_BLOCKS))
-    groups = [g for g in groups if known[g].any(axis=1).sum() >= 1]
-    number = np.stack([known[g].sum(axis=0) for g in groups])
-    mean = np.stack([(lines[g] * known[g]).sum(axis=0) for g in groups]) / np.maximum(number, 1)
-    held_groups = [g[known[g].any(axis=1)] for g in groups]
-    along = np.array([strip.along[g].mean() for g in held_groups])
-    length = np.array([np.ptp(strip.along[g]) + 1 / len(code) for g in held_groups])
+    used = np.concatenate(groups)
+    across = strip.across_in[used] * strip.px_per_in[used, None] - reference.at(strip.along[used])[:, None]
+    places, held = np.broadcast_to(grid, (len(used), len(grid))), strip.count[used] > 0
+    lines = interp_rows(places, across, [look.code[used]], np.ones_like(held))[0]
+    hues = interp_rows(places, across, list(look.colour[:, used]), held)
+    seen_from, seen_to = np.where(held, across, np.inf).min(axis=1), np.where(held, across, -np.inf).max(axis=1)
+    known = (grid >= seen_from[:, None]) & (grid <= seen_to[:, None])
+    first = np.cumsum([0, *(len(group) for group in groups[:-1])])
+    number = np.add.reduceat(known.astype(int), first)
+    mean = np.add.reduceat(lines * known, first) / np.maximum(number, 1)
+    hue = np.moveaxis(np.add.reduceat(hues * known, first, axis=1) / np.where(number > 0, number, np.nan), 0, -1)
+    along = np.array([strip.along[group].mean() for group in groups])
+    length = np.array([strip.along[group[-1]] - strip.along[group[0]] + 1 / len(strip.along) for group in groups])
     light, slope = srgb_decode(mean.clip(0)), slope_of_light(mean)
     woods = np.array([_level(light, number, side) for side in ((grid < -4) & (grid > -14), (grid > 4) & (grid < 14))])
     bright = (grid < -3) & (grid > -10) if woods[0] > woods[1] else (grid > 3) & (grid < 10)
-    lit = np.array(
-        [np.median(row[bright & (n > 0)]) if (bright & (n > 0)).any() else woods.max() for row, n in zip(light, number, strict=True)]
-    )
+    lit = median_known(np.where(number[:, bright] > 0, light[:, bright], np.nan), axis=1)
+    lit = np.where(np.isfinite(lit), lit, woods.max())
     lit = lit / np.median(lit)
-    with empty_is_nan():
-        hue = np.stack([np.nanmean(np.where(known[g][..., None], hues[g], np.nan), axis=0) for g in held_groups])
     figures = [_figure(light, number, (grid * side > 0.06 * scale) & (grid * side < 0.12 * scale)) for side in (-1, 1)]
     variance = (CODE_NOISE * slope) ** 2 + (FINE_FIGURE * light) ** 2
     weight = bins_in * number / GROUP_BLOCKS / variance / DEPENDENCE
@@ -181,15 +189,14 @@ def profiles(strip: JointStrip, clear: Array, reference: Reference, optics: Opti
     changes_mean = np.concatenate([*([level, 0, 0] for level in woods), [0]])
     changes_u = np.empty((len(groups), N_WOODS))
     changes_u[:, -1] = SLIT_BLOCKS
-    for first, level, figure, side in ((0, woods[0], figures[0], -1), (SIDE, woods[1], figures[1], 1)):
+    for start, level, figure, side in ((0, woods[0], figures[0], -1), (SIDE, woods[1], figures[1], 1)):
         # A block with a streak or a knot shows it beyond the slit too: there the wood may change as much.
         own = _own_spread(light, number, grid * side, scale)
-        changes_u[:, first] = np.maximum(figure.blocks, own) * level
-        changes_u[:, first + 1 : first + SIDE] = np.maximum(figure.spread, 1.5 * own)[:, None] * level
-    reach = max(SHADE_REACH * depth_in * scale, 1.0)
-    return JointData(
-        light, weight, grid, along, length, lit, woods, changes_mean, changes_u, stripe, lean_in * scale, reach, optics.blur_px, hue
-    )
+        changes_u[:, start] = np.maximum(figure.blocks, own) * level
+        changes_u[:, start + 1 : start + SIDE] = np.maximum(figure.spread, 1.5 * own)[:, None] * level
+    reach = max(SHADE_REACH * look.depth_in * scale, 1.0)
+    lean, blur = look.lean_in * scale, look.optics.blur_px
+    return JointData(light, weight, grid, along, length, lit, woods, changes_mean, changes_u, stripe, lean, reach, blur, hue)
 
 
 def with_noise_of(data: JointData, residual: Array) -> JointData:
@@ -211,11 +218,11 @@ def with_noise_of(data: JointData, residual: Array) -> JointData:
 def _own_spread(light: Array, number: Array, away_px: Array, scale: float) -> Array:
     """Relative spread (n_blocks,) of each profile over the wood on one side, farther off than most slits reach."""
     side = (away_px > 0.035 * scale) & (away_px < 0.12 * scale)
-    rows = np.where(number[:, side] > 0, light[:, side], np.nan)
-    out = np.zeros(len(light))
-    enough = np.isfinite(rows).sum(axis=1) > 4
-    out[enough] = np.nanstd(rows[enough], axis=1) / np.nanmean(rows[enough], axis=1)
-    return out
+    rows, held = light[:, side], number[:, side] > 0
+    count = np.maximum(held.sum(axis=1), 1)
+    mean = (rows * held).sum(axis=1) / count
+    variance = ((rows - mean[:, None]) ** 2 * held).sum(axis=1) / count
+    return np.where(held.sum(axis=1) > 4, np.sqrt(variance) / np.maximum(mean, 1e-9), 0.0)
 
 
 @dataclass(frozen=True)

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import warnings
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -34,6 +33,33 @@ class JointStrip:
     px_per_in: Array  # (n_blocks,) photo pixels per inch across the joint
     bin_in: float
 
+    @cached_property
+    def scale(self) -> float:
+        """Photo pixels per inch across the joint, usually."""
+        return float(np.median(self.px_per_in))
+
+    @cached_property
+    def luma(self) -> Array:
+        """(n_blocks, n_bins) luma in code values 0..1, empty bins filled from their neighbours in the same block."""
+        held = self.count > 0
+        luma = self.code @ LUMA_BGR
+        if held.all():
+            return luma
+        places = np.broadcast_to(np.arange(luma.shape[1], dtype=float), luma.shape)
+        return np.where(held.any(axis=1, keepdims=True), interp_rows(places, places, [luma], held)[0], luma)
+
+    @cached_property
+    def sides(self) -> tuple[Array, Array]:
+        """Mean code (n_blocks, 3) of each block's left and right wood, clear of the joint; NaN where none is seen."""
+        n_bins = self.count.shape[1]
+        place = (np.arange(n_bins) + 0.5) / n_bins * 2 - 1
+        return self._mean_code((place > -0.9) & (place < -0.35)), self._mean_code((place > 0.35) & (place < 0.9))
+
+    def _mean_code(self, bins: Array) -> Array:
+        count = self.count[:, bins]
+        total = count.sum(axis=1)[:, None]
+        return np.where(total > 0, np.einsum("bnc,bn->bc", self.code[:, bins], count) / np.maximum(total, 1), np.nan)
+
 
 def sample_joint(patch: LinearPatch, camera: Camera, site: JointSite, z_in: float, half_width_in: float) -> JointStrip | None:
     """The photo's pixels within half_width_in of the nominal edge, at height z_in; None where the photo doesn't show it."""
@@ -48,14 +74,14 @@ def sample_joint(patch: LinearPatch, camera: Camera, site: JointSite, z_in: floa
     if np.any(high - low < 4):
         return None
     # Over so small a piece of the photo a cubic gives the plane's coordinates to a thousandth of a pixel.
-    of_px = np.linalg.lstsq(_cubic((grid_px - middle) / reach).reshape(25, 10), np.stack([grid_s, grid_d], -1).reshape(25, 2), rcond=None)[
-        0
-    ]
+    products = _cubic(*np.moveaxis((grid_px - middle) / reach, -1, 0)).reshape(25, 10)
+    of_px = np.linalg.lstsq(products, np.stack([grid_s, grid_d], -1).reshape(25, 2), rcond=None)[0]
     rows = np.arange(low[1], high[1] + 1)
     u, v = _inside(grid_px[[0, 0, -1, -1], [0, -1, -1, 0]] - [patch.left_px, patch.top_px], rows, low[0], high[0])
     if len(u) < 200:
         return None
-    s, d = (_cubic((np.stack([u + patch.left_px, v + patch.top_px], axis=-1) - middle) / reach) @ of_px).T
+    x, y = (u + (patch.left_px - middle[0])) / reach, (v + (patch.top_px - middle[1])) / reach
+    s, d = (_cubic_at(x, y, factors) for factors in of_px.T)
     keep = (s > ENDS_IN) & (s < length - ENDS_IN) & (np.abs(d) < half_width_in) & _within_lobes(site, start, direction, normal, s, d)
     u, v, s, d = u[keep], v[keep], s[keep], d[keep]
     linear = patch.pixels(v, u)
@@ -81,17 +107,29 @@ def sample_joint(patch: LinearPatch, camera: Camera, site: JointSite, z_in: floa
     return JointStrip(np.stack(mean[:3], -1).reshape(*shape, 3), count.reshape(shape).astype(float), along, across, px_per_in, bin_in)
 
 
-@contextmanager
-def empty_is_nan() -> Iterator[None]:
-    """In here the mean or median of nothing is NaN without a warning."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", RuntimeWarning)
-        yield
+def interp_rows(places: Array, at: Array, values: Sequence[Array], held: Array) -> Array:
+    """Each of the values (n, k), known at its row's own ascending places `at` (n, k) where held, read at places (n, m), linearly.
+
+    Beyond a row's ends they stay as they are there; a row with nothing held is NaN. (n_values, n, m). One call of NumPy's for all rows:
+    each is set apart from the next.
+    """
+    seen = held.any(axis=1)
+    first, last = np.where(held, at, np.inf).min(axis=1)[:, None], np.where(held, at, -np.inf).max(axis=1)[:, None]
+    apart = (np.ptp(at) + 1) * np.arange(len(at))[:, None]
+    wanted = (np.clip(places, first, last) + apart)[seen]
+    known = (at + apart)[held]
+    out = np.full((len(values), *places.shape), np.nan)
+    for k, value in enumerate(values):
+        out[k, seen] = np.interp(wanted, known, value[held])
+    return out
 
 
-def luma_of(strip: JointStrip) -> Array:
-    """(n_blocks, n_bins) luma in code values 0..1, empty bins filled."""
-    return filled(strip.code @ LUMA_BGR, strip.count)
+def median_known(values: Array, axis: int) -> Array:
+    """The median of what isn't NaN; NaN where nothing is known."""
+    values = np.sort(np.moveaxis(values, axis, -1), axis=-1)  # NaN last
+    count = np.isfinite(values).sum(axis=-1, keepdims=True)
+    low, high = (np.take_along_axis(values, place, axis=-1)[..., 0] for place in (np.maximum(count - 1, 0) // 2, count // 2))
+    return np.asarray((low + high) / 2)
 
 
 def unsharpened(code: Array, strength: float, radius_px: float) -> Array:
@@ -109,21 +147,17 @@ def slope_of_light(code: Array) -> Array:
     return np.where(code <= 0.04045, 1 / 12.92, 2.4 / 1.055 * ((code + 0.055) / 1.055) ** 1.4)
 
 
-def filled(values: Array, count: Array) -> Array:
-    """Empty bins filled from their neighbours in the same block, ends with the nearest."""
-    values = values.copy()
-    places = np.arange(values.shape[1])
-    for row, seen in zip(values, count > 0, strict=True):
-        if seen.any() and not seen.all():
-            row[~seen] = np.interp(places[~seen], places[seen], row[seen])
-    return values
+def _cubic(x: Array, y: Array) -> Array:
+    """The ten products (..., 10) of a cubic in two unknowns."""
+    return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y, x**3, x * x * y, x * y * y, y**3], axis=-1)
 
 
-def _cubic(place: Array) -> Array:
-    x, y = place[..., 0], place[..., 1]
-    one = np.ones_like(x)
-    xx, yy = x * x, y * y
-    return np.stack([one, x, y, xx, x * y, yy, xx * x, xx * y, x * yy, yy * y], axis=-1)
+def _cubic_at(x: Array, y: Array, factors: Array) -> Array:
+    """The cubic of these factors (10,), in the order of _cubic."""
+    one, fx, fy, fxx, fxy, fyy, fxxx, fxxy, fxyy, fyyy = factors
+    by_y = x * (x * fxxy + fxy) + fy
+    by_yy = x * fxyy + fyy + y * fyyy
+    return x * (x * (x * fxxx + fxx) + fx) + one + y * (by_y + y * by_yy)
 
 
 def _inside(corners: Array, rows: Array, low_u: int, high_u: int) -> tuple[Array, Array]:

@@ -13,10 +13,10 @@ from ..basis.uncertain import Estimate
 from ..edges import LinearPatch
 from ..plane.camera import Camera
 from .gap_model import JointData, Weighed, hue_evidence, weigh
-from .gap_optics import Optics, measure_optics
-from .gap_profiles import Reference, clear_blocks, find_edges, joint_woods, moved, profiles, shared_prior, with_noise_of
+from .gap_optics import measure_optics
+from .gap_profiles import Look, Reference, clear_blocks, find_edges, joint_woods, moved, profiles, shared_prior, with_noise_of
 from .gap_sites import JointSite
-from .gap_strip import JointStrip, sample_joint
+from .gap_strip import sample_joint
 
 HALF_WIDTH_IN = 0.13  # of the strip: a gap of 0.08 in beside rough places 0.03 in off
 LEAST_CLEAR = 0.3  # of a joint's length; less says too little about its widest place
@@ -26,10 +26,13 @@ STATION_ENDS_IN = (0.04, 0.06)  # the opening counts from and to so far from the
 USUAL_GAP_IN = 0.03  # the prior on an opening falls off by e over so much: wider ones are rarer. Common practice, no source.
 ROUGH_IN = 0.03  # how far a found lobe's edge may lie from the real one, standard uncertainty of what the finder promises
 COARSE_PX = np.array([0.3, 1.7, 4.0, 8.0, 14.0])  # openings to begin from, closer where the photo tells them apart
+COARSE_GROUP_BLOCKS = 12  # of the strip's blocks to a profile, to begin with: twice as many as later
+COARSE_TAPER = 1  # of its steps from end to end: refining finds steeper ones from there
 WIDEST_IN = 0.11  # opening that is looked for: the strip ends there
 N_MODES = 6  # likely openings, different from each other, that are refined
 REFINE_PX = 1.5  # how far a refined opening may move at a time, standard deviation
-FINE_STEPS = 6  # of the last grid, along each side, round each likely opening
+SPREADS_ROUND = 2.5
+FINE_STEPS = 5  # of the last grid, along each side, round each likely opening
 # An opening known no better than this isn't worth a number: as wide as anything a maker would leave.
 DARK_U_IN = 0.012
 
@@ -44,14 +47,6 @@ class GapFit:
     inner: Estimate  # opening at the nominal edge's inner end
     outer: Estimate
     measured_fraction: float  # of the nominal edge's length
-
-
-@dataclass(frozen=True, eq=False)
-class _Look:
-    strip: JointStrip
-    clear: Array  # (n_blocks,) bool
-    lean_in: float
-    depth_in: float
 
 
 def measure_gap(patch: LinearPatch, camera: Camera, site: JointSite, z_in: float, veneer_in: float) -> GapFit | Reason:
@@ -78,7 +73,7 @@ def measure_gaps(patch: LinearPatch, camera: Camera, sites: Sequence[JointSite],
             continue
         middle, eye = site.ends_in.mean(axis=0), camera.eye_in
         lean_in = veneer_in * float((eye[:2] - middle) @ right_of(site.direction)) / float(eye[2] - z_in)
-        gaps.append(_measure(_Look(strip, clear, lean_in, veneer_in), site, optics))
+        gaps.append(_measure(Look(strip, clear, optics, lean_in, veneer_in), site))
     return gaps
 
 
@@ -87,27 +82,22 @@ def _nothing(site: JointSite) -> Reason:
     return Reason.EDGE_AMBIGUOUS if None in site.lobes else Reason.JOINT_COVERED
 
 
-def _measure(look: _Look, site: JointSite, optics: Optics) -> GapFit | Reason:
-    strip = look.strip
-    edges = find_edges(strip, look.clear)
+def _measure(look: Look, site: JointSite) -> GapFit | Reason:
+    edges = find_edges(look.strip, look.clear)
     if not edges:
         return Reason.EDGE_AMBIGUOUS
-    reference = edges[0]
-    scale = float(np.median(strip.px_per_in))
-    data = profiles(strip, look.clear, reference, optics, look.lean_in, look.depth_in)
-    nodes = _nodes(scale, edges)
-    prior = shared_prior(data, optics, scale)
-    coarse = weigh(data, prior, *nodes)
+    reference, scale = edges[0], look.strip.scale
+    data = profiles(look, reference, COARSE_GROUP_BLOCKS)
+    prior = shared_prior(data, look.optics, scale)
+    coarse = weigh(data, prior, *_nodes(scale, edges))
     for _ in range(2):
-        likely = _likely(data, coarse, reference, site, scale)
-        keep = _best(coarse, likely)
+        keep = _best(coarse, _likely(data, coarse, reference, site, scale))
         reference = moved(reference, coarse.shared[keep[0]])
-        data = profiles(strip, look.clear, reference, optics, look.lean_in, look.depth_in)
+        data = profiles(look, reference)
         coarse = weigh(data, prior, coarse.inner_px[keep], coarse.outer_px[keep], coarse.slit_left[keep], np.full(len(keep), REFINE_PX))
     likely = _likely(data, coarse, reference, site, scale)
-    best = int(np.argmax(likely))
-    data = with_noise_of(data, coarse.residual[best])
-    inner, outer, left, cell = (np.concatenate(axis) for axis in zip(*(_around(coarse, k) for k in _apart(coarse, likely)), strict=True))
+    data = with_noise_of(data, coarse.residual[int(np.argmax(likely))])
+    inner, outer, left, cell = _around(coarse, _apart(coarse, likely))
     fine = weigh(data, prior, inner, outer, left)
     return _reported(data, fine, cell, reference, look, site, scale)
 
@@ -116,6 +106,9 @@ def _nodes(scale: float, edges: list[Reference]) -> tuple[Array, Array, Array, A
     """Openings to begin from: inner and outer end, side of the reference edge, and how far each stands for."""
     widths = COARSE_PX[WIDEST_IN * scale > COARSE_PX]
     inner, outer, left = (axis.ravel() for axis in np.meshgrid(widths, widths, [False, True], indexing="ij"))
+    steps = np.abs(np.searchsorted(widths, inner) - np.searchsorted(widths, outer))
+    near = steps <= COARSE_TAPER
+    inner, outer, left = inner[near], outer[near], left[near]
     cell = 0.35 * np.maximum(np.maximum(inner, outer), 1.0)
     apart = np.array([[e.inner_px - edges[0].inner_px, e.outer_px - edges[0].outer_px] for e in edges[1:]]).reshape(-1, 2)
     apart = apart[np.abs(apart).max(axis=1) < WIDEST_IN * scale]
@@ -145,14 +138,24 @@ def _apart(weighed: Weighed, log: Array) -> Array:
     return kept[log[kept] > log[kept[0]] - 6][:4]
 
 
-def _around(weighed: Weighed, k: int) -> tuple[Array, Array, Array, Array]:
-    axes = []
-    for opening, spread in zip((weighed.inner_px[k], weighed.outer_px[k]), weighed.spread_px[k], strict=True):
-        reach = np.clip(2.5 * spread, 0.4, 5.0)
-        axes.append(np.linspace(max(opening - reach, 0.02), max(opening, 0.02) + reach, FINE_STEPS))
-    inner, outer = (axis.ravel() for axis in np.meshgrid(*axes, indexing="ij"))
-    cell = (axes[0][1] - axes[0][0]) * (axes[1][1] - axes[1][0])
-    return inner, outer, np.full(len(inner), weighed.slit_left[k]), np.full(len(inner), cell)
+def _around(weighed: Weighed, modes: Array) -> tuple[Array, Array, Array, Array]:
+    """Openings (inner, outer, side) round each of the modes, and the area each stands for; where grids overlap, the likelier mode's."""
+    parts: list[tuple[Array, Array, Array, Array]] = []
+    boxes: list[tuple[bool, Array, Array]] = []
+    for k in modes:
+        centre = np.array([weighed.inner_px[k], weighed.outer_px[k]])
+        reach = np.clip(SPREADS_ROUND * weighed.spread_px[k], 0.4, 5.0)
+        low, high = np.maximum(centre - reach, 0.02), np.maximum(centre, 0.02) + reach
+        step = (high - low) / (FINE_STEPS - 1)
+        ends = low + np.indices((FINE_STEPS, FINE_STEPS)).reshape(2, -1).T * step
+        left = bool(weighed.slit_left[k])
+        for other_left, first, last in boxes:
+            if other_left == left:
+                ends = ends[np.any((ends < first) | (ends > last), axis=1)]
+        boxes.append((left, low - step / 2, high + step / 2))
+        parts.append((ends[:, 0], ends[:, 1], np.full(len(ends), left), np.full(len(ends), step[0] * step[1])))
+    inner, outer, slit_left, cell = (np.concatenate(axis) for axis in zip(*parts, strict=True))
+    return inner, outer, slit_left, cell
 
 
 def _likely(data: JointData, weighed: Weighed, reference: Reference, site: JointSite, scale: float) -> Array:
@@ -169,7 +172,7 @@ def _likely(data: JointData, weighed: Weighed, reference: Reference, site: Joint
 
 
 def _reported(
-    data: JointData, fine: Weighed, cell: Array, reference: Reference, look: _Look, site: JointSite, scale: float
+    data: JointData, fine: Weighed, cell: Array, reference: Reference, look: Look, site: JointSite, scale: float
 ) -> GapFit | Reason:
     inner, outer = fine.inner_px, fine.outer_px
     log = _likely(data, fine, reference, site, scale) + np.log(cell)
