@@ -29,8 +29,10 @@ POOL_STEPS = 3.0
 POWER_FLOOR = 0.05
 # Bound on one place's log-likelihood ratio: no single place decides.
 LEAST_DOUBT = 4.0
-# At most this many places train the classifier.
-TRAINING = 3000
+# At most about twice this many places teach a predictor, and the classifier: neighbours are nearly alike.
+LEARNING, TRAINING = 6000, 3000
+# Of the places, each of so many tells the usual power.
+FLOOR_STEP = 8
 
 
 @dataclass(frozen=True)
@@ -44,20 +46,14 @@ class GrainEvidence:
 def grain_evidence(strip: SeamStrip, guess_in: float, margin_in: float) -> GrainEvidence | None:
     """The evidence of the grain, learnt on the flanks farther than margin_in from guess_in (across, inches)."""
     left, right = strip.across_in < guess_in - margin_in, strip.across_in > guess_in + margin_in
-    errors = []
-    known: Flags | None = None
-    for side, flank in ((1, left), (-1, right)):
-        found = _one_sided_error(strip, side, flank)
-        if found is None:
-            return None
-        errors.append(found[0])
-        known = found[1] if known is None else known & found[1]
-    assert known is not None
-    known &= ~strip.bridged[::ROW_STEP]
-    own, other = (_pooled_power(error, known) for error in errors)
-    feature = np.log(other / own)
-    mean_level = 0.5 * np.log(other * own)
-    ratio = _classified(np.stack([feature, mean_level], axis=-1), known, left, right)
+    from_left, from_right = _one_sided_error(strip, 1, left), _one_sided_error(strip, -1, right)
+    if from_left is None or from_right is None:
+        return None
+    known = from_left[1] & from_right[1] & ~strip.bridged[::ROW_STEP]
+    weight = known.astype(np.float32)
+    pooled_weight = np.maximum(_pooled(weight), np.float32(1e-3))
+    own, other = (np.log(_power(error, weight, pooled_weight)) for error in (from_left[0], from_right[0]))
+    ratio = _classified((other - own, np.float32(0.5) * (other + own)), known, left, right)
     if ratio is None:
         return None
     return GrainEvidence(ratio, strip.along_in[::ROW_STEP])
@@ -73,48 +69,58 @@ def _one_sided_error(strip: SeamStrip, side: int, flank: Flags) -> tuple[Floats,
     far = max(abs(shift) for _, shifts in LAGS for shift in (shifts[0], shifts[-1]))
     padded = np.pad(light, ((far, far), (deep, deep)))
     rows = range(far, far + n_rows, ROW_STEP)
-    shifted = [
-        padded[rows.start + shift : rows.stop + shift : ROW_STEP, deep - side * lag : deep - side * lag + n_columns]
-        for lag, shifts in LAGS
-        for shift in shifts
-    ]
-    features = np.stack(shifted)
+    features = np.stack(
+        [
+            padded[rows.start + shift : rows.stop + shift : ROW_STEP, deep - side * lag : deep - side * lag + n_columns]
+            for lag, shifts in LAGS
+            for shift in shifts
+        ]
+    ).reshape(-1, len(rows) * n_columns)
     # Known where the whole neighbourhood that a predictor looks at is usable.
     kernel = np.ones((2 * far // 2 + 1, deep + 1), np.uint8)
     anchor = (deep, kernel.shape[0] // 2) if side == 1 else (0, kernel.shape[0] // 2)
     border = cv2.erode(np.pad(usable, ((0, 0), (deep, deep))).astype(np.uint8), kernel, anchor=anchor)
     known = border[::ROW_STEP, deep : deep + n_columns] > 0
     target = light[::ROW_STEP]
-    train = known & flank
-    if train.sum() < 20 * len(features):
+    train = np.flatnonzero(known & flank)
+    if len(train) < 20 * len(features):
         return None
-    a, b = features[:, train], target[train]
+    train = train[:: max(1, len(train) // LEARNING)]
+    a, b = features.take(train, axis=1), target.take(train)
     gram = (a @ a.T).astype(float)
     gram += RIDGE * np.trace(gram) / len(gram) * np.eye(len(gram))
     weights = np.linalg.solve(gram, (a @ b).astype(float)).astype(np.float32)
-    return target - np.tensordot(weights, features, axes=1), known
+    return target - (weights @ features).reshape(target.shape), known
 
 
-def _pooled_power(error: Floats, known: Flags) -> Floats:
-    """Squared error, pooled along the seam, never zero."""
-    from scipy.ndimage import gaussian_filter1d
+def _pooled(values: Floats) -> Floats:
+    """Values (n_rows, n_across), averaged along the seam."""
+    import cv2
 
-    weight = known.astype(np.float32)
-    sigma = POOL_STEPS / ROW_STEP
-    power = gaussian_filter1d(error**2 * weight, sigma, axis=0) / np.maximum(gaussian_filter1d(weight, sigma, axis=0), 1e-3)
-    floor = POWER_FLOOR * np.median(power[known]) if known.any() else 1.0
-    return (power + max(float(floor), 1e-12)).astype(np.float32)
+    reach = 2 * round(4 * POOL_STEPS / ROW_STEP) + 1
+    return np.asarray(
+        cv2.GaussianBlur(values, (1, reach), sigmaX=1, sigmaY=POOL_STEPS / ROW_STEP, borderType=cv2.BORDER_REFLECT), np.float32
+    )
 
 
-def _classified(features: Floats, known: Flags, left: Flags, right: Flags) -> Floats | None:
-    """Log-likelihood ratio left over right from features (..., k), by a logistic fit to the flanks."""
-    in_left, in_right = known & left, known & right
-    if min(in_left.sum(), in_right.sum()) < 200:
+def _power(error: Floats, weight: Floats, pooled_weight: Floats) -> Floats:
+    """Squared error where the weight is 1, pooled along the seam, never zero."""
+    power = _pooled(error * error * weight) / pooled_weight
+    seen = power[weight > 0][::FLOOR_STEP]
+    floor = POWER_FLOOR * float(np.median(seen)) if len(seen) else 1.0
+    return np.asarray(power + np.float32(max(floor, 1e-12)))
+
+
+def _classified(features: tuple[Floats, Floats], known: Flags, left: Flags, right: Flags) -> Floats | None:
+    """Log-likelihood ratio left over right from two features, by a logistic fit to the flanks."""
+    in_left, in_right = np.flatnonzero(known & left), np.flatnonzero(known & right)
+    if min(len(in_left), len(in_right)) < 200:
         return None
-    x = np.concatenate([features[in_left], features[in_right]]).astype(float)
-    t = np.concatenate([np.ones(in_left.sum()), np.zeros(in_right.sum())])
-    thin = max(1, len(x) // TRAINING)
-    x, t = x[::thin], t[::thin]
+    picked = np.concatenate([in_left, in_right])
+    t = (np.arange(len(picked)) < len(in_left)).astype(float)
+    thin = max(1, len(picked) // TRAINING)
+    picked, t = picked[::thin], t[::thin]
+    x = np.stack([feature.take(picked) for feature in features], axis=1).astype(float)
     mean, spread = x.mean(0), x.std(0) + 1e-9
     x = np.column_stack([(x - mean) / spread, np.ones(len(x))])
     ridge = 1e-3 * len(x) * np.diag([1.0] * (x.shape[1] - 1) + [0.0])
@@ -124,5 +130,6 @@ def _classified(features: Floats, known: Flags, left: Flags, right: Flags) -> Fl
         hessian = (x * (p * (1 - p))[:, None]).T @ x + ridge
         weights += np.linalg.solve(hessian, x.T @ (t - p) - ridge @ weights)
     prior = np.log(t.mean() / (1 - t.mean()))
-    ratio = ((features - mean) / spread) @ weights[:-1] + weights[-1] - prior
-    return np.where(known, np.clip(ratio, -LEAST_DOUBT, LEAST_DOUBT), 0).astype(np.float32)
+    slopes = weights[:-1] / spread
+    ratio = features[0] * np.float32(slopes[0]) + features[1] * np.float32(slopes[1]) + np.float32(weights[-1] - prior - slopes @ mean)
+    return np.clip(ratio, -LEAST_DOUBT, LEAST_DOUBT) * known

@@ -188,53 +188,33 @@ def fit_line(
 
 
 def _fit_once(strip: SeamStrip, offset_in: float, slope: float, pivot_in: float, width_steps: float, step_only: bool) -> LineFit | None:
-    from scipy.special import erf
-
-    step = strip.step_in
-    rows = np.arange(len(strip.along_in))
-    line = offset_in + slope * (strip.along_in - pivot_in)
-    half = FIT_HALF_STEPS
+    blocks = _blocks_about(strip, offset_in + slope * (strip.along_in - pivot_in))
+    if blocks is None:
+        return None
+    profile, along = blocks
+    w, half, step = width_steps, FIT_HALF_STEPS, strip.step_in
     u = np.arange(-half, half + 1, dtype=float)
-    middle = (line - strip.across_in[0]) / step
-    first_column = np.floor(middle).astype(int) - half
-    part = (middle - half - first_column)[:, None]
-    column = np.clip(first_column[:, None] + np.arange(2 * half + 2), 0, len(strip.across_in) - 1)
-    cell = rows[:, None] * len(strip.across_in) + column
-    light = strip.log_light.take(cell)
-    window = light[:, :-1] * (1 - part) + light[:, 1:] * part
-    good = strip.usable.take(cell).all(axis=1) & (middle >= half) & (middle + half < len(strip.across_in))
-    n_rows = max(3, round(FIT_BLOCK_IN / step))
-    n_blocks = len(rows) // n_rows
-    if n_blocks < 3:
-        return None
-    cut = slice(0, n_blocks * n_rows)
-    count = good[cut].reshape(n_blocks, n_rows).sum(axis=1)
-    keep = count >= 0.5 * n_rows
-    if keep.sum() < 3:
-        return None
-    profile = (window * good[:, None])[cut].reshape(n_blocks, n_rows, -1).sum(axis=1)[keep] / count[keep, None]
-    along = strip.along_in[cut].reshape(n_blocks, n_rows).mean(axis=1)[keep]
-    w = width_steps
-    bell = np.exp(-0.5 * (u / w) ** 2)
-    edge = 0.5 * erf(u / w / np.sqrt(2))
-    shape = np.stack([np.ones_like(u), u / half, (u / half) ** 2, edge, np.zeros_like(u) if step_only else bell], axis=1)
     # Wood's own changes across the seam grow with distance from it: trust the middle more.
     trust = np.exp(-0.5 * (u / (0.6 * half)) ** 2)
-    solver = np.linalg.pinv(shape * trust[:, None]) * trust
+    bell, edge = _bell_and_edge(u / w)
+    background = [np.ones_like(u), u / half, (u / half) ** 2]
+    shape = np.stack([*background, edge] if step_only else [*background, edge, bell], axis=1)
+    solver = _solver(shape, trust)
     first = profile @ solver.T
-    residual = profile - first @ shape.T
-    noise = float(np.sqrt(np.mean((residual * trust) ** 2) / np.mean(trust**2))) + 1e-9
-    step_height, height = float(np.median(first[:, 3])), float(np.median(first[:, 4]))
-    u_step, u_height = (noise * float(np.linalg.norm(solver[k])) / np.sqrt(len(first)) for k in (3, 4))
+    residual = (profile - first @ shape.T) * trust
+    noise = float(np.sqrt((residual**2).sum() / len(profile) / (trust**2).sum())) + 1e-9
+    u_step, *u_line = noise * np.sqrt((solver[3:] ** 2).sum(axis=1) / len(first))
+    step_height, height, u_height = _median(first[:, 3]), 0.0, 0.0
+    if not step_only:
+        height, u_height = _median(first[:, 4]), float(u_line[0])
     # How the profile changes when line and step move together to the right, and when the line widens.
-    moved = height * u / w**2 * bell - step_height * bell / (w * np.sqrt(2 * np.pi))
-    widened = np.zeros_like(u) if step_only else height * ((u / w) ** 2) * bell / w
+    moved = (height * u / w**2 - step_height / (w * np.sqrt(2 * np.pi))) * bell
     scale = float(np.abs(moved).max()) + 1e-12
-    solver = np.linalg.pinv(np.column_stack([shape, moved / scale, widened / scale]) * trust[:, None]) * trust
-    found = profile @ solver.T / scale
-    places = found[:, 5] * step
-    widening = float(np.median(found[:, 6])) if abs(height) > u_height * 4 else 0.0
-    width = float(np.clip(w + np.clip(widening, -0.3 * w, 0.3 * w), 0.7, 6.0)) * step
+    changes = [moved / scale] if step_only else [moved / scale, (u / w) ** 2 * bell / w]
+    solver = _solver(np.column_stack([shape, *changes]), trust)[shape.shape[1] :]
+    places = profile @ solver[0] * (step / scale)
+    widening = _median(profile @ solver[1]) / height if abs(height) > u_height * 4 else 0.0
+    width = min(max(w + min(max(widening, -0.3 * w), 0.3 * w), 0.7), 6.0) * step
     shift, turn, cov, spread = _robust_straight(along - pivot_in, np.clip(places, -4 * step, 4 * step))
     return LineFit(
         offset_in + shift,
@@ -243,28 +223,75 @@ def _fit_once(strip: SeamStrip, offset_in: float, slope: float, pivot_in: float,
         height,
         width,
         abs(height) / (u_height + 1e-12),
-        abs(step_height) / (u_step + 1e-12),
-        float(np.sqrt(np.mean((residual.mean(axis=0) * trust) ** 2))),
+        abs(step_height) / (float(u_step) + 1e-12),
+        float(np.sqrt((residual.mean(axis=0) ** 2).mean())),
         spread,
-        len(found),
+        len(places),
     )
+
+
+def _blocks_about(strip: SeamStrip, line_in: Array) -> tuple[Array, Array] | None:
+    """Mean profiles (n, 2 FIT_HALF_STEPS + 1) across a line at line_in (n_along,), block by block, and where along (n,) these lie."""
+    half = FIT_HALF_STEPS
+    n_columns = len(strip.across_in)
+    n_rows = max(3, round(FIT_BLOCK_IN / strip.step_in))
+    n_blocks = len(line_in) // n_rows
+    if n_blocks < 3:
+        return None
+    used = slice(0, n_blocks * n_rows)
+    middle = (line_in[used] - strip.across_in[0]) / strip.step_in
+    first_column = np.floor(middle).astype(int) - half
+    part = (middle - half - first_column).astype(np.float32)[:, None]
+    whole = (middle >= half) & (middle + half < n_columns)
+    first_column = np.clip(first_column, 0, n_columns - 2 * half - 2)
+    row = np.arange(len(middle))
+    hidden = strip.hidden_before[row, first_column + 2 * half + 2] - strip.hidden_before[row, first_column]
+    good = whole & (hidden == 0)
+    light = strip.log_light.take((row * n_columns + first_column)[:, None] + np.arange(2 * half + 2))
+    window = (light[:, :-1] + (light[:, 1:] - light[:, :-1]) * part) * good[:, None]
+    count = good.reshape(n_blocks, n_rows).sum(axis=1)
+    keep = count >= 0.5 * n_rows
+    if keep.sum() < 3:
+        return None
+    profile = window.reshape(n_blocks, n_rows, -1).sum(axis=1, dtype=float)[keep] / count[keep, None]
+    return profile, strip.along_in[used].reshape(n_blocks, n_rows).mean(axis=1)[keep]
+
+
+def _bell_and_edge(z: Array) -> tuple[Array, Array]:
+    """A blurred line of height 1 and a blurred step of height 1 about 0, at z blurs."""
+    from scipy.special import erf
+
+    return np.exp(-0.5 * z**2), 0.5 * erf(z / np.sqrt(2))
+
+
+def _solver(shape: Array, trust: Array) -> Array:
+    """(k, n): times a profile (n,), the factors of the shapes (n, k) that fit it best, by weighted least squares."""
+    weighted = shape.T * trust**2
+    return np.linalg.solve(weighted @ shape, weighted)
+
+
+def _median(values: Array) -> float:
+    """The median of a few numbers; NumPy's own spends ten times as long on its checks."""
+    ordered = np.sort(values)
+    return 0.5 * float(ordered[(len(ordered) - 1) // 2] + ordered[len(ordered) // 2])
 
 
 def _robust_straight(x: Array, y: Array) -> tuple[float, float, Array, float]:
     """Huber's straight line y = a + b x: a, b, covariance (residuals' correlation counted), spread."""
     weight = np.ones_like(x)
+    powers = np.stack([np.ones_like(x), x, x * x, y, x * y])
     for _ in range(6):
-        s0, s1, s2 = weight.sum(), weight @ x, weight @ x**2
-        t0, t1 = weight @ y, weight @ (x * y)
+        s0, s1, s2, t0, t1 = (powers @ weight).tolist()
         determinant = s0 * s2 - s1 * s1
         a, b = (s2 * t0 - s1 * t1) / determinant, (s0 * t1 - s1 * t0) / determinant
         residual = y - a - b * x
-        spread = 1.483 * float(np.median(np.abs(residual))) + 1e-6
-        weight = np.minimum(1, HUBER * spread / np.maximum(np.abs(residual), 1e-12))
+        size = np.abs(residual)
+        spread = 1.483 * _median(size) + 1e-6
+        weight = np.minimum(1, HUBER * spread / np.maximum(size, 1e-12))
     inner = np.clip(residual, -HUBER * 2 * spread, HUBER * 2 * spread)
-    n = len(x)
-    variance = float((inner**2).sum()) / max(1, n - 2)
-    correlation = float((inner[1:] * inner[:-1]).sum() / max((inner**2).sum(), 1e-18))
-    lengthening = (1 + max(0.0, min(correlation, 0.8))) / (1 - max(0.0, min(correlation, 0.8)))
+    square = float(inner @ inner)
+    variance = square / max(1, len(x) - 2)
+    correlation = max(0.0, min(float(inner[1:] @ inner[:-1]) / max(square, 1e-18), 0.8))
+    lengthening = (1 + correlation) / (1 - correlation)
     cov = np.array([[s2, -s1], [-s1, s0]]) / determinant * variance * lengthening
-    return float(a), float(b), cov, spread
+    return a, b, cov, spread

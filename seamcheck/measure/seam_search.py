@@ -107,8 +107,9 @@ def read_candidates(rows: Floats | Array, along_in: Array, first_in: float, step
     """rows (n, n_across) read along every candidate: (n_slopes, n_offsets, n), linear between columns."""
     import cv2
 
-    lean = posterior.slopes[:, None] * (along_in - posterior.pivot_in)
-    columns = ((posterior.offsets_in[None, :, None] + lean[:, None, :] - first_in) / step_in).astype(np.float32)
+    lean = (posterior.slopes[:, None] * (along_in - posterior.pivot_in) / step_in).astype(np.float32)
+    offsets = ((posterior.offsets_in - first_in) / step_in).astype(np.float32)
+    columns = offsets[None, :, None] + lean[:, None, :]
     shape = columns.shape
     lines = np.broadcast_to(np.arange(len(along_in), dtype=np.float32), shape)
     flat = columns.reshape(shape[0], -1), np.ascontiguousarray(lines).reshape(shape[0], -1)

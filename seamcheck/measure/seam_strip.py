@@ -7,6 +7,7 @@ Frame of a strip: rows along the bearing, `along_in` from the tip's plan place; 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,6 +51,13 @@ class SeamStrip:
     tip_in: Array  # (2,)
     bearing: float  # rad
 
+    @cached_property
+    def hidden_before(self) -> NDArray[np.int32]:
+        """(n_along, n_across + 1): how many places of the row before each column aren't usable."""
+        hidden = np.zeros((self.usable.shape[0], self.usable.shape[1] + 1), np.int32)
+        np.cumsum(~self.usable, axis=1, out=hidden[:, 1:])
+        return hidden
+
     def plane_of(self, along_in: float, across_in: float) -> Array:
         """The plane point (2,) at a place of the strip."""
         direction = unit_of_bearing(self.bearing)
@@ -63,6 +71,8 @@ def take_strip(
 
     `blocked`: polygons (n, 2) on the plane that hide the field (cards, other lobes).
     """
+    import cv2
+
     tip_in = np.asarray(tip_in, float)
     direction = unit_of_bearing(bearing)
     if reach_limit_in < SKIP_BEYOND_TIP_IN + 4 * CELL_ALONG_IN:
@@ -70,15 +80,15 @@ def take_strip(
     step = max(1 / camera.px_per_in_at(tip_in + 0.5 * reach_limit_in * direction), FINEST_STEP_IN)
     begin, end = tip_in + SKIP_BEYOND_TIP_IN * direction, tip_in + reach_limit_in * direction
     raw = sample_strip(patch, camera, begin, end, 0.0, HALF_WIDTH_IN, step)
-    usable = np.isfinite(raw.light).all(axis=2)
+    usable = np.isfinite(raw.light[..., 0])  # outside the photo all three are missing
     along = raw.along_in + SKIP_BEYOND_TIP_IN
     usable &= ~_inside(blocked, tip_in, direction, along, raw.across_in)
     if usable.mean() < 0.02:
         return None
     usable &= ~_foreign(raw.light, usable, step)
-    light = np.log(np.maximum(raw.light @ WEIGHTS_BGR, 1e-4))
-    light = np.where(usable, light, 0).astype(np.float32)
-    levelled = np.where(usable, light - _level(light, usable, raw.across_in, step), 0).astype(np.float32)
+    light = np.log(np.maximum(cv2.transform(raw.light, WEIGHTS_BGR[None]), np.float32(1e-4)))
+    light = np.where(usable, light, np.float32(0))
+    levelled = np.where(usable, light - _level(light, usable, raw.across_in, step), np.float32(0))
     return SeamStrip(levelled, usable, np.zeros_like(usable), along, raw.across_in, step, tip_in, bearing)
 
 
