@@ -65,7 +65,7 @@ def together(inspections: Sequence[Inspection]) -> Inspection:
         tips=tuple(new_tips),
         joints=tuple(new_joints),
         odd_lobes=_odd(new_tips),
-        warnings=_warnings(inspections),
+        warnings=(*_elsewhere(first, new_tips), *_warnings(inspections)),
         helps=(),  # worked out for one photo, they'd promise too much for several
         together=Together(tuple(one.photo_name for one in inspections), tuple(said)),
     )
@@ -250,6 +250,16 @@ def _odd(tips: Sequence[Tip]) -> tuple[int, ...]:
     sides = [tip.dark_side for tip in tips if tip.dark_side is not None]
     usual = max(("cw", "ccw"), key=sides.count)
     return tuple(tip.lobe for tip in tips if tip.dark_side not in (None, usual))
+
+
+def _elsewhere(first: Inspection, tips: Sequence[Tip]) -> list[str]:
+    """Which points the first photo doesn't show, so that nobody looks for them in its picture."""
+    pairs = zip(first.tips, tips, strict=True)
+    lobes = [str(tip.lobe) for one, tip in pairs if one.seam_offset is None and tip.seam_offset is not None]
+    if not lobes:
+        return []
+    which = f"Lobe {lobes[0]} is" if len(lobes) == 1 else f"Lobes {', '.join(lobes[:-1])} and {lobes[-1]} are"
+    return [f"{which} measured by the other photos alone: {first.photo_name} doesn't show all that is needed there."]
 
 
 def _warnings(inspections: Sequence[Inspection]) -> tuple[str, ...]:

@@ -39,6 +39,8 @@ def budget_lines(inspection: Inspection, lobe: int | None) -> list[str]:
         if lobe is None or tip.lobe == lobe:
             helps = inspection.helps[k] if inspection.helps else {}
             lines += ["", *_lobe_lines(tip, dict(helps), worked_out=bool(inspection.helps))]
+    if inspection.together is not None and lines:
+        lines += ["", "What would help is worked out for one photo at a time: ask the same of the best one alone."]
     return lines
 
 

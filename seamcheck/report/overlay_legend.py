@@ -14,7 +14,7 @@ from .closing import closing_sentence, gaping
 from .overlay_canvas import Canvas, text_width, wrapped
 from .overlay_palette import FAINT_INK, INK, LINE_COLOURS, Colour
 from .overlay_words import edges_supposed, letter_of, measure_words, thousandths
-from .words import STAGE_WORDS, clock_of, limit_words
+from .words import STAGE_WORDS, clock_of, count_words, limit_words
 
 TITLE_PX = 56
 BODY_PX = 40
@@ -99,7 +99,8 @@ def _draw_sample(canvas: Canvas, sample: str, x0: float, x1: float, y: float) ->
 def title_items(inspection: Inspection) -> list[Item]:
     """What photo this is, how strictly it was judged, and how many tips came out how."""
     told = "" if inspection.stage_told else " (as the photo looks)"
-    items = [Item(inspection.photo_name, TITLE_PX, bold=True, alone=True)]
+    more = f", with {count_words(len(inspection.together.photos) - 1, 'more photo')}" if inspection.together else ""
+    items = [Item(inspection.photo_name + more, TITLE_PX, bold=True, alone=True)]
     stage = f"{STAGE_WORDS[inspection.stage]}{told}"
     closing = Item(closing_sentence(inspection), BODY_PX, alone=True)
     if inspection.stage is Stage.BARE:

@@ -80,6 +80,7 @@ def test_a_tip_hidden_in_one_photo_is_measured_by_the_other() -> None:
     assert tip.reason is None
     assert tip.seam_offset is not None
     assert tip.seam_offset.value == pytest.approx(lobes[3].offset_in)
+    assert result.warnings == ("Lobe 4 is measured by the other photos alone: a.jpg doesn't show all that is needed there.",)
     # Drawn where the first photo would show it.
     assert np.allclose(tip.tip_px, a.tips[3].tip_px, atol=0.01)
     assert tip.seam_px is not None

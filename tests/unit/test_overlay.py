@@ -22,7 +22,7 @@ from seamcheck.report.overlay_palette import INK, MARK_COLOURS, PAPER
 from seamcheck.report.overlay_photo import LABEL_PX, draw_photo, panel_view
 from seamcheck.report.overlay_plan import PlanMap
 from seamcheck.report.words import round_the_top
-from seamcheck.result import Inspection, Joint, Scale, Seam, Stage, Tip, Verdict
+from seamcheck.result import Inspection, Joint, Scale, Seam, Stage, Tip, Together, Verdict
 
 WIDTH, HEIGHT = 640, 480
 VENEER_IN = 1 / 42
@@ -124,6 +124,7 @@ def every_page():
     yield "no centre", replace(rose, centre_px=None)
     yield "outside", replace(rose, tips=(outside, *rose.tips[1:]))
     yield "far off", replace(rose, tips=(made_tip(1, 0.3, 0.31), *rose.tips[1:]))
+    yield "several photos", replace(rose, together=Together(("rendered.jpg", "b.jpg", "c.jpg"), ("Lobe 1 was moved.",)))
     yield "long name", replace(rose, photo_name="x" * 300 + "\n.jpg", stage_told=False)
 
 

@@ -11,7 +11,7 @@ from seamcheck.basis.reasons import Reason
 from seamcheck.report.closing import closing_sentence
 from seamcheck.report.text import WIDTH, print_report, report_lines
 from seamcheck.report.words import decimals, length_words, limit_words, list_words, offset_words, u95_decimals
-from seamcheck.result import Inspection, Stage, Verdict
+from seamcheck.result import Inspection, Stage, Together, Verdict
 from tests import made_up
 from tests.made_up import ALL_WELL, BARE, DRY_FIT, JOINTS, LOOSE, TIPS
 
@@ -162,3 +162,15 @@ class TestWords:
 
     def test_lists(self) -> None:
         assert [list_words(list("abc")[:n]) for n in (1, 2, 3)] == ["a", "a and b", "a, b and c"]
+
+
+def test_several_photos_are_named_and_whether_they_agree_is_said() -> None:
+    agreed = replace(DRY_FIT, together=Together(("rose.jpg", "b.jpg", "c.jpg"), ()))
+    words = " ".join(line.words for line in report_lines(agreed))
+    assert words.startswith("rose.jpg, b.jpg and c.jpg: dry fit.")
+    assert "lobes are numbered and placed as in rose.jpg." in words
+    assert "The 3 photos agree wherever two of them show the same." in words
+    moved = replace(DRY_FIT, together=Together(("rose.jpg", "b.jpg"), ("Lobe 2 is here and there: it was moved.",)))
+    words = " ".join(line.words for line in report_lines(moved))
+    assert "The photos disagree: lobe 2 is here and there: it was moved." in words
+    assert "agree wherever" not in words
