@@ -48,6 +48,10 @@ LEAST_SIDE_PX = 200
 # diagonal: 4 % apart for a 4:3 picture. Their geometric mean is within 2 % of either.
 FRAME_LONG_MM, FRAME_DIAGONAL_MM = 36.0, hypot(36, 24)
 
+# Long side over short of what sensors and phones' own settings give, the last cut evenly from both sides (common practice, no
+# source); messaging apps keep the shape to a pixel or two.
+CAMERA_SHAPES, SHAPE_SLACK = (4 / 3, 3 / 2, 16 / 9, 1.0), 0.004
+
 _EXIF_IFD, _ORIENTATION, _DNG_VERSION = 0x8769, 0x0112, 0xC612
 _FOCAL_35MM, _DIGITAL_ZOOM, _EXIF_WIDTH, _EXIF_HEIGHT = 0xA405, 0xA404, 0xA002, 0xA003
 
@@ -60,6 +64,7 @@ class Photo:
     bgr: Pixels  # (h, w, 3), sRGB codes, blue first, as a person sees the picture
     focal_px: float | None  # focal length in pixels of `bgr`, by EXIF; None when it isn't known
     was_exif: bool  # whether the file carried EXIF data at all
+    is_whole: bool = True  # False: it was cropped, or its shape is none that cameras give and nothing says that it wasn't
     notes: tuple[str, ...] = ()  # plain sentences for the result's warnings
     reduced_by: int = 1  # 1, 2, 4 or 8
     full_size_px: tuple[int, int] = (0, 0)  # width, height of the upright picture at its full size
@@ -89,10 +94,12 @@ def read_photo(path: Path | str) -> Photo:
     width, height = header.size_px
     turned = (bgr.shape[1] > bgr.shape[0]) != (width > height)
     full = (height, width) if turned else (width, height)
-    focal, notes = _focal_px(header, max(bgr.shape[:2]), min(bgr.shape[:2]))
+    long_px, short_px = max(bgr.shape[:2]), min(bgr.shape[:2])
+    is_whole = _is_whole(header, long_px, short_px)
+    focal, notes = _focal_px(header, long_px, short_px, is_whole)
     if reduced_by > 1:
         notes = (f"The photo is very large, so it was measured at 1/{reduced_by} of its size.", *notes)
-    return Photo(name, bgr, focal, header.has_exif, notes, reduced_by, full)
+    return Photo(name, bgr, focal, header.has_exif, is_whole, notes, reduced_by, full)
 
 
 def shown_name(path: Path) -> str:
@@ -212,12 +219,18 @@ def _check_size(size_px: tuple[int, int], name: str, most_pixels: float) -> None
         raise errors.PhotoTooSmall(photo=name, width=width, height=height)
 
 
-def _focal_px(header: _Header, long_px: int, short_px: int) -> tuple[float | None, tuple[str, ...]]:
-    """The focal length in pixels, and what the person should know of it."""
+def _is_whole(header: _Header, long_px: int, short_px: int) -> bool:
+    """Whether the picture is of the shape that the camera gave it, as its EXIF data say, or else of a shape that cameras give."""
     if header.exif_size_px:
         was_long, was_short = max(header.exif_size_px), min(header.exif_size_px)
-        if abs(was_long * short_px - was_short * long_px) > 0.01 * was_long * long_px:
-            return None, ("The photo was cropped after it was taken, so its camera's focal length is worked out from the cards alone.",)
+        return abs(was_long * short_px - was_short * long_px) <= 0.01 * was_long * long_px
+    return any(abs(long_px / short_px - shape) < SHAPE_SLACK * shape for shape in CAMERA_SHAPES)
+
+
+def _focal_px(header: _Header, long_px: int, short_px: int, is_whole: bool) -> tuple[float | None, tuple[str, ...]]:
+    """The focal length in pixels, and what the person should know of it."""
+    if not is_whole:
+        return None, ("The photo was cropped after it was taken, so its camera's focal length is worked out from the cards alone.",)
     if header.focal_35mm is None or (header.zoom or 1) > 1:
         # Makers disagree whether the stated focal length holds the digital zoom: no guess is better.
         return None, ()

@@ -7,15 +7,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .advise.card_notes import card_notes
 from .advise.what_helps import U_VENEER_TOLD_IN, Known, Rose, what_helps
 from .basis.errors import NoRoseFound
 from .basis.frames import Array, bearing_of
 from .basis.lines import Line
 from .basis.reasons import Reason
 from .basis.uncertain import COVERAGE_95, Estimate
-from .cards.detect import find_cards
+from .cards.detect import CardSearch, find_cards
 from .cards.print_check import print_scale
-from .cards.unread import why_no_card
+from .cards.unread import why_cards_fail, why_no_card
 from .edges import LinearPatch
 from .find.stage import find_all
 from .judge import judge_joint, judge_tip
@@ -70,15 +71,17 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
     if not search.cards:
         raise why_no_card(grey, photo.name)
     print_check = print_scale(settings.bar_across_in, settings.bar_along_in)
-    solve = solve_plane(search.cards, photo.size_px, photo.focal_px, print_check)
-    cards = list(solve.outlines_in)
+    solve = solve_plane(search.cards, photo.size_px, photo.focal_px, print_check, photo.is_whole)
+    if solve.hopeless:
+        raise why_cards_fail(grey, len(search.cards), photo.name)
+    cards = [*solve.outlines_in, *(solve.camera.plane_from_px(outline) for outline in search.others_px)]
     veneer_in = settings.veneer_in or USUAL_VENEER_IN
     try:
         stage, rose = find_all(photo.bgr, solve.camera, cards, settings.stage, veneer_in)
     except NoRoseFound:
         raise NoRoseFound(photo=photo.name) from None
     if stage is Stage.BARE:
-        return _bare(photo, solve, settings, print_check.read, search.repeated)
+        return _bare(photo, solve, settings, print_check.read, search)
     patch = _patch(photo, solve, rose)
     optics = learn_optics(photo.bgr, solve.camera, cards)
     lobes = _in_order(rose, solve.camera)
@@ -120,7 +123,7 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
         tuple(_joint(site, gap, sight, solve, settings) for site, gap in zip(sites, gaps, strict=True)),
         _odd(tips),
         (),
-        _warnings(photo, search.repeated, solve, print_check.read),
+        (*photo.notes, *card_notes(search, solve, at, print_check.read)),
         helps=helps,
     )
 
@@ -134,9 +137,10 @@ def _patch(photo: Photo, solve: PlaneSolve, rose: FoundRose) -> LinearPatch:
     return LinearPatch.cut(photo.bgr, px.min(axis=0), px.max(axis=0))
 
 
-def _bare(photo: Photo, solve: PlaneSolve, settings: Settings, bars_read: bool, repeated: tuple[int, ...]) -> Inspection:
+def _bare(photo: Photo, solve: PlaneSolve, settings: Settings, bars_read: bool, search: CardSearch) -> Inspection:
     """A bare matched top: said to be one, and no more yet."""
-    warnings = (*_warnings(photo, repeated, solve, bars_read), "No lobe lies on this top; its seams alone aren't measured.")
+    middle = np.mean(list(solve.card_places_in.values()), axis=0)
+    warnings = (*photo.notes, *card_notes(search, solve, middle, bars_read), "No lobe lies on this top; its seams alone aren't measured.")
     scale = _scale(solve, np.zeros(2), 0.0, bars_read)
     told = settings.stage is not None
     return Inspection(
@@ -278,16 +282,3 @@ def _odd(tips: Sequence[Tip]) -> tuple[int, ...]:
         return ()
     usual = max(("cw", "ccw"), key=sides.count)
     return tuple(tip.lobe for tip in tips if tip.dark_side not in (None, usual))
-
-
-def _warnings(photo: Photo, repeated: tuple[int, ...], solve: PlaneSolve, bars_read: bool) -> tuple[str, ...]:
-    words = list(photo.notes)
-    for number in repeated:
-        words.append(f"Card {number} lies in the photo more than once, so none of its copies was used; lay each number once.")
-    for number in solve.faulty:
-        words.append(f"Card {number} doesn't lie flat or isn't of the others' scale, and was left out; lay it flat or print it again.")
-    if len(solve.cards) < 3:
-        words.append("Fewer than three cards were used; lay four or more round the rose for smaller uncertainties.")
-    if not bars_read:
-        words.append("The check bars weren't read, so lengths carry the printer's error; read both with a steel rule.")
-    return tuple(words)

@@ -112,6 +112,16 @@ class NoCardFound(PhotoError):
     remedy = "lay printed cards flat round the rose, in view and in even light, and take the photo again."
 
 
+class CardsDisagree(PhotoError):
+    wrong = "The cards in {photo} don't fit one flat top as one lens sees it:"
+    remedy = "lay every card flat, and give the phone's own photo: no panorama, no edited copy, not the 0.5x lens."
+
+
+class CardNotFlat(PhotoError):
+    wrong = "The only card that can be read in {photo} doesn't lie flat:"
+    remedy = "flatten it, lay three more round the rose, and take the photo again."
+
+
 class NoRoseFound(PhotoError):
     wrong = "The cards were read in {photo}, but no rose was found:"
     remedy = "take the photo from above with the whole rose in view."

@@ -12,12 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..basis.frames import Array
-from .geometry import CARD_COUNT, MARKER_GAP_IN, MARKERS_PER_CARD, marker_corners_in, saddles_in
+from .geometry import CARD_COUNT, MARKER_GAP_IN, MARKERS_PER_CARD, marker_corners_in, outline_in, saddles_in
 
 # Longest side of the copy that is searched for markers, px; the full photo is searched only if this finds none.
 SEARCH_SIDE_PX = 1400
-# A card needs so many markers for its place to be trusted before refinement.
-MIN_MARKERS = 3
+# A card needs so many markers for its place to be trusted before refinement; so few already show that a card lies there.
+MIN_MARKERS, HINT_MARKERS = 3, 2
+# Markers smaller than this on the searched copy, px, may have neighbours that are too small for it: a larger copy is searched then.
+SMALL_MARKER_PX = 18.0
 # Half the refinement window stays so far inside the next marker's corner, px (blur reaches that far).
 WINDOW_CLEARANCE_PX = 2.0
 MAX_WINDOW_PX = 10.0
@@ -38,27 +40,44 @@ class SeenCard:
 
 @dataclass(frozen=True)
 class CardSearch:
-    """All cards that were read, and the numbers that stand in the photo more than once (left out)."""
+    """All cards that were read, and what else was seen of cards."""
 
     cards: tuple[SeenCard, ...]
-    repeated: tuple[int, ...]
+    repeated: tuple[int, ...]  # numbers that stand in the photo more than once: left out
+    partial: tuple[int, ...] = ()  # numbers of which too little shows: left out
+    others_px: tuple[Array, ...] = ()  # (4, 2) outlines of all that was left out
 
 
 def find_cards(grey: NDArray[np.uint8]) -> CardSearch:
     """Read the cards in an upright grey photo (h, w)."""
     markers = _markers_on_copy(grey, SEARCH_SIDE_PX)
-    groups = _by_card(markers)
-    if not groups and max(grey.shape) > SEARCH_SIDE_PX:
-        groups = _by_card(_markers_on_copy(grey, max(grey.shape)))
-    cards, repeated = [], []
-    for number, copies in groups.items():
-        if len(copies) > 1:
+    if max(grey.shape) > SEARCH_SIDE_PX:
+        if not any(len(copy) >= MIN_MARKERS for copies in _by_card(markers).values() for copy in copies):
+            markers = _markers_on_copy(grey, max(grey.shape))
+        elif _middle_side(markers) * SEARCH_SIDE_PX / max(grey.shape) < SMALL_MARKER_PX:
+            markers = _markers_on_copy(grey, min(2 * SEARCH_SIDE_PX, max(grey.shape)))
+    cards, repeated, partial, others = [], [], [], []
+    for number, copies in _by_card(markers).items():
+        whole = [copy for copy in copies if len(copy) >= MIN_MARKERS]
+        card = _measure(grey, number, whole[0]) if len(whole) == 1 else None
+        if len(whole) > 1:
             repeated.append(number)
-            continue
-        card = _measure(grey, number, copies[0])
-        if card is not None:
+        elif card is None:
+            partial.append(number)
+        else:
             cards.append(card)
-    return CardSearch(tuple(sorted(cards, key=lambda c: c.number)), tuple(sorted(repeated)))
+        others += [_outline(copy) for copy in copies if card is None or copy is not whole[0]]
+    return CardSearch(tuple(sorted(cards, key=lambda c: c.number)), tuple(sorted(repeated)), tuple(sorted(partial)), tuple(others))
+
+
+def _middle_side(markers: list[tuple[int, Array]]) -> float:
+    return float(np.median([np.linalg.norm(quad[0] - quad[1]) for _, quad in markers]))
+
+
+def _outline(copy: dict[int, Array]) -> Array:
+    """(4, 2) px: about where a card lies of which a few markers were seen."""
+    drawn = np.concatenate([marker_corners_in(place) for place in copy])
+    return _apply(_homography(drawn, np.concatenate(list(copy.values()))), outline_in())
 
 
 def _markers_on_copy(grey: NDArray[np.uint8], side_px: int) -> list[tuple[int, Array]]:
@@ -96,7 +115,7 @@ def _by_card(markers: list[tuple[int, Array]]) -> dict[int, list[dict[int, Array
                     break
             else:
                 copies.append({place: quad})
-        copies = [copy for copy in copies if len(copy) >= MIN_MARKERS]
+        copies = [copy for copy in copies if len(copy) >= HINT_MARKERS]
         if copies:
             groups[number] = copies
     return groups
@@ -117,8 +136,6 @@ def _agree(copy: dict[int, Array], place: int, quad: Array) -> bool:
 def _measure(grey: NDArray[np.uint8], number: int, markers: dict[int, Array]) -> SeenCard | None:
     """Refine a card's saddles on the full photo; None where too few can be had."""
     import cv2
-
-    from .geometry import outline_in
 
     drawn = np.concatenate([marker_corners_in(place) for place in markers])
     seen = np.concatenate(list(markers.values()))

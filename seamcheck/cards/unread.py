@@ -7,7 +7,7 @@ from math import pi, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from ..basis.errors import NoCardFound, PhotoError, PhotoTooDark, PhotoTooSoft
+from ..basis.errors import CardNotFlat, CardsDisagree, NoCardFound, PhotoError, PhotoTooDark, PhotoTooSoft
 
 # White paper in a photo that shows it at all is brighter than this sRGB code (2 % of full light).
 DARK_CODE = 40
@@ -28,6 +28,14 @@ def why_no_card(grey: NDArray[np.uint8], photo_name: str) -> PhotoError:
     if high - low > LEAST_SPREAD and _edge_blur_px(grey, float(high - low)) > sharp_px:
         return PhotoTooSoft(photo=photo_name)
     return NoCardFound(photo=photo_name)
+
+
+def why_cards_fail(grey: NDArray[np.uint8], count: int, photo_name: str) -> PhotoError:
+    """The error to raise for an upright grey photo (h, w) whose cards, so many of them, fit no camera over one flat top."""
+    error = why_no_card(grey, photo_name)
+    if not isinstance(error, NoCardFound):
+        return error
+    return (CardsDisagree if count > 1 else CardNotFlat)(photo=photo_name)
 
 
 def _edge_blur_px(grey: NDArray[np.uint8], spread: float) -> float:

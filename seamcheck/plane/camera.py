@@ -12,8 +12,8 @@ import numpy as np
 
 from ..basis.frames import Array, pair
 
-# Newton steps of the inverse lens model; at phone distortions three reach 1e-9.
-UNDISTORT_STEPS = 5
+# Steps of the inverse lens model: at phone distortions four are enough, a wide-angle lens takes a dozen.
+UNDISTORT_STEPS, UNDISTORT_ENOUGH = 60, 1e-9
 
 PARAMETERS = ("f_px", "aspect", "cx_px", "cy_px", "k1", "k2", "p1", "p2", "rx", "ry", "rz", "tx", "ty", "tz")
 
@@ -82,9 +82,12 @@ class Camera:
         ud = (px[..., 0] - self.cx_px) / self.f_px
         vd = (px[..., 1] - self.cy_px) / (self.f_px * self.aspect)
         u, v = ud, vd
-        for _ in range(UNDISTORT_STEPS):
-            un, vn = self._distort(u, v)
-            u, v = u + (ud - un), v + (vd - vn)
+        with np.errstate(over="ignore", invalid="ignore"):  # where the lens model folds over itself there is no answer
+            for _ in range(UNDISTORT_STEPS):
+                un, vn = self._distort(u, v)
+                u, v = u + (ud - un), v + (vd - vn)
+                if max(np.max(np.abs(ud - un), initial=0.0), np.max(np.abs(vd - vn), initial=0.0)) < UNDISTORT_ENOUGH:
+                    break
         ray = np.stack([u, v, np.ones_like(u)], axis=-1) @ self.rotation
         reach = (z_in - self.eye_in[2]) / ray[..., 2]
         return self.eye_in[:2] + reach[..., None] * ray[..., :2]

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from seamcheck.edges import SRGB_TO_LINEAR, srgb_decode, srgb_encode
+from seamcheck.plane.adjust import FILM_DIAGONAL_MM
 from seamcheck.plane.camera import Camera
-from seamcheck.plane.solve import FILM_DIAGONAL_MM
 
 
 def test_srgb_of_iec_61966_2_1() -> None:
