@@ -10,8 +10,8 @@ import os
 import signal
 import stat
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor, as_completed
+from collections.abc import Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -77,16 +77,20 @@ def run(todo: Sequence[Task], processes: int | None = None) -> Iterator[Outcome]
             waiting.append(task)
     if not waiting:
         return
-    broken: list[Task] = []
-    with _pool(min(processes or cores(), len(waiting))) as pool:
-        yield from _finished(pool, waiting, broken.append)
-    for task in broken:  # which of them broke the processes isn't known: each again, by itself
-        lost: list[Task] = []
-        with _pool(1) as pool:
-            yield from _finished(pool, [task], lost.append)
-        if lost:
-            name = shown_name(task.photo)
-            yield Outcome(name, fault=f"{name} couldn't be measured, most likely for want of memory: close other programs, and try again.")
+    count = processes or cores()
+    while waiting:
+        suspects: list[Task] = []
+        with _pool(min(count, len(waiting))) as pool:
+            yield from _finished(pool, waiting, min(count, len(waiting)), suspects)
+        for task in suspects:  # which of them broke the processes isn't known: each again, by itself
+            lost: list[Task] = []
+            with _pool(1) as pool:
+                yield from _finished(pool, [task], 1, lost)
+            if lost:
+                name = shown_name(task.photo)
+                yield Outcome(
+                    name, fault=f"{name} couldn't be measured, most likely for want of memory: close other programs, and try again."
+                )
 
 
 def cores() -> int:
@@ -112,22 +116,27 @@ def is_done(task: Task) -> bool:
         return False
 
 
-def _finished(pool: ProcessPoolExecutor, todo: Sequence[Task], lost: Callable[[Task], None]) -> Iterator[Outcome]:
-    futures: dict[Future[Outcome], Task] = {}
-    try:
-        for task in todo:
+def _finished(pool: ProcessPoolExecutor, waiting: list[Task], at_once: int, suspects: list[Task]) -> Iterator[Outcome]:
+    """Outcomes as they come; photos are taken from `waiting` only when there is a process for them, so that stopping is quick.
+
+    When a process dies, those at hand go to `suspects` and the rest stay in `waiting`.
+    """
+    running: dict[Future[Outcome], Task] = {}
+    while (waiting and not suspects) or running:
+        while waiting and not suspects and len(running) < at_once:
             try:
-                futures[pool.submit(measure, task)] = task
-            except BrokenProcessPool:
-                lost(task)
-        for future in as_completed(futures):
+                running[pool.submit(measure, waiting[0])] = waiting[0]
+            except BrokenProcessPool:  # before the photos at hand have told
+                break
+            waiting.pop(0)
+        if not running:
+            return
+        for future in wait(running, return_when=FIRST_COMPLETED).done:
+            task = running.pop(future)
             try:
                 yield future.result()
             except BrokenProcessPool:
-                lost(futures[future])
-    finally:
-        for future in futures:
-            future.cancel()
+                suspects.append(task)
 
 
 @contextmanager

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import shutil
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -12,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from seamcheck.basis.errors import NoPhotoInFolder, ResultsAmongPhotos
-from seamcheck.batch import Outcome, Task, is_done, measure, run, tasks
+from seamcheck.batch import Outcome, Task, cores, is_done, measure, run, tasks
 
 ROOT = Path(__file__).parents[2]
 SAMPLE = ROOT / "sample_images" / "four-points-taped.jpg"
@@ -103,6 +104,36 @@ def test_a_process_that_dies_costs_one_photo(tmp_path: Path, monkeypatch: pytest
     assert sorted(outcomes) == ["a.jpg", "b.jpg", "c.jpg", "d.jpg"]
     assert [name for name, outcome in outcomes.items() if outcome.fault] == ["b.jpg"]
     assert "want of memory" in outcomes["b.jpg"].fault
+
+
+def test_stopping_keeps_what_is_done_and_leaves_nothing_half_written(tmp_path: Path) -> None:
+    photos = tmp_path / "photos"
+    photos.mkdir()
+    (photos / "a.jpg").write_bytes(b"")  # comes first, at once
+    for name in "bcdef":
+        shutil.copy(SAMPLE, photos / f"{name}.jpg")
+    command = [sys.executable, "-m", "seamcheck", "folder", "photos", "results"]
+    stopped = subprocess.Popen(
+        command,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        start_new_session=True,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),
+    )
+    assert stopped.stdout is not None
+    assert stopped.stdout.readline().startswith("1 of 6  a.jpg")
+    os.killpg(stopped.pid, signal.SIGINT)  # as Ctrl-C does, to every process
+    _, err = stopped.communicate(timeout=300)
+    assert stopped.returncode == 1
+    assert err == "Stopped. What is done is kept: the same command goes on from there.\n"
+    done = sorted((tmp_path / "results").iterdir())
+    assert len(done) <= cores()
+    for path in done:
+        assert path.name.endswith(".jpg.json")
+        assert json.loads(path.read_bytes())["schema_version"] == 1
 
 
 def dies_at_b(task: Task) -> Outcome:
