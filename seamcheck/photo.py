@@ -10,7 +10,6 @@ import io
 import os
 import re
 import stat
-import tempfile
 import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -274,18 +273,28 @@ def _complaints() -> Iterator[Callable[[], bytes]]:
     """Keeps what C libraries write to standard error from the person, and tells it: libjpeg has no other way to say that data are
     damaged. Only while a picture is decoded; without a standard error nothing is caught.
     """
-    with tempfile.TemporaryFile() as caught:
-        try:
-            terminal = os.dup(2)
-        except OSError:
-            yield lambda: b""
-            return
-        os.dup2(caught.fileno(), 2)
-        try:
-            yield lambda: os.pread(caught.fileno(), 4096, 0)
-        finally:
-            os.dup2(terminal, 2)
-            os.close(terminal)
+    try:
+        terminal = os.dup(2)
+    except OSError:
+        yield lambda: b""
+        return
+    # A pipe, as a full disk has no room for a file; not waited for, as nobody empties it before the end.
+    reader, writer = os.pipe()
+    os.set_blocking(reader, False)
+    os.set_blocking(writer, False)
+    os.dup2(writer, 2)
+
+    def caught() -> bytes:
+        with suppress(BlockingIOError):  # it's empty
+            return os.read(reader, 65536)
+        return b""
+
+    try:
+        yield caught
+    finally:
+        os.dup2(terminal, 2)
+        for end in (terminal, reader, writer):
+            os.close(end)
 
 
 def _decode(data: bytes, header: _Header, reduced_by: int, name: str) -> Pixels:
