@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
 import warnings
 from collections.abc import Callable
@@ -359,12 +360,25 @@ def main() -> None:
             stream.reconfigure(errors="replace")  # a file's name may hold letters that the terminal lacks
     if not sys.warnoptions:
         warnings.simplefilter("ignore")  # a library's warnings are for developers: `python -W default -m seamcheck`
+    # Whoever ends the program politely gets its unfinished files removed, as by Ctrl-C.
+    signal.signal(signal.SIGTERM, lambda number, _: sys.exit(128 + number))
     try:
-        app(prog_name="seamcheck")
+        try:
+            app(prog_name="seamcheck")
+        finally:
+            sys.stdout.flush()
     except SeamcheckError as error:
         _stop(str(error))
+    except BrokenPipeError:  # whoever read the report has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(1)
     except MemoryError:
         _stop("There isn't enough memory for a photo of this size: close other programs, or save it at half the size and give that.")
+    except OSError as error:
+        if os.environ.get(TRACEBACK_VARIABLE):
+            raise
+        why = (error.strerror or type(error).__name__).lower()
+        _stop(f"The report can't be printed ({why}): make room, or print to the terminal. Files asked for are whole or absent.")
     except Exception as error:
         if os.environ.get(TRACEBACK_VARIABLE):
             raise

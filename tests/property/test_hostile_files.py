@@ -171,3 +171,12 @@ def test_jpeg_data_that_do_not_add_up_are_damaged(tmp_path: Path, quarters: int)
     sound = wholesome()["grey.jpg"]
     (tmp_path / "a.jpg").write_bytes(sound[: len(sound) * quarters // 4] + b"\xff\xd9")
     assert outcome(tmp_path / "a.jpg") == "PhotoCutShort"
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="only Linux has a disk that is always full")
+def test_a_report_that_cannot_be_printed_is_said_and_no_fault_of_the_program() -> None:
+    with Path("/dev/full").open("wb") as full:
+        run = subprocess.run([sys.executable, "-m", "seamcheck", "--help"], cwd=ROOT, stdout=full, stderr=subprocess.PIPE, timeout=60)
+    assert run.returncode == 1
+    assert run.stderr.startswith(b"The report can't be printed (no space left on device)")
+    assert run.stderr.count(b"\n") == 1
