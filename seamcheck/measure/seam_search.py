@@ -23,6 +23,8 @@ BLOCK_IN = 0.06
 BLOCK_BOUND = 6.0
 # The flanks' evidence is checked in windows of this width (inches; steps at least), about the length over which it is correlated.
 WINDOW_IN, WINDOW_STEPS = 0.04, 8
+# Evidence that can't tell the flanks apart is scaled down to so little at most.
+LEAST_SURE = 1e-3
 # A seam is compared with itself in this many segments, each free to lie this far off (inches); the ratio that comes out is held toward 1
 # as if this many more segments had agreed.
 SEGMENTS, SEGMENT_REACH_IN, PRIOR_FREEDOM = 7, 0.04, 3.0
@@ -91,11 +93,33 @@ def gather(strip: SeamStrip, evidence: GrainEvidence, guess_in: float, margin_in
     known = known[known != 0]
     mean = known.mean() if len(known) else 0.0
     inflation = max(1.0, known.var() / (2 * mean)) if mean > 0 else np.inf
-    running = np.concatenate([np.zeros((n_blocks, 1)), np.cumsum(sums, axis=1)], axis=1) / inflation
+    sums = sums / inflation
+    sums = sums * _sureness(sums, across, guess_in, margin_in, width)
+    running = np.concatenate([np.zeros((n_blocks, 1)), np.cumsum(sums, axis=1)], axis=1)
     border = np.append(across - step / 2, across[-1] + step / 2)
     near = np.abs(border) <= LARGEST_OFFSET_IN + LARGEST_SLOPE
     running -= running[:, near].max(axis=1, keepdims=True)
     return Blocks(-BLOCK_BOUND * (1 - np.exp(running / BLOCK_BOUND)), along, border, inflation)
+
+
+def _sureness(sums: Array, across: Array, guess_in: float, margin_in: float, width: int) -> float:
+    """What the evidence of a whole seam's length is worth, up to 1.
+
+    A streak along the seam says the same wrong thing in every block. On the flanks the leaf is known: where stretches as wide as a
+    window and as long as the seam are taken for the other leaf's, the log-likelihoods are scaled down to what foretells that as
+    often as it happens (a logistic calibration: Platt 1999).
+    """
+    known = []
+    for sign, part in ((1, sums[:, across < guess_in - margin_in]), (-1, sums[:, across > guess_in + margin_in])):
+        total = np.concatenate([[0.0], np.cumsum(sign * part.sum(axis=0))])
+        known.append(total[width :: max(1, width // 2)] - total[: len(total) - width : max(1, width // 2)])
+    totals = np.concatenate(known)
+    totals = totals[totals != 0]
+    if not (totals < 0).any():
+        return 1.0
+    scales = np.geomspace(LEAST_SURE, 1, 60)
+    likely = -np.logaddexp(0, -scales[:, None] * totals).sum(axis=1)
+    return float(scales[int(np.argmax(likely))])
 
 
 def along_candidates(rows: Floats | Array, along_in: Array, first_in: float, step_in: float, posterior: Posterior) -> Array:

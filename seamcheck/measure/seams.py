@@ -33,6 +33,8 @@ GRAIN_AGAINST, GRAIN_AGAINST_PER_SIGNAL, SIGNAL_BOUND = 10.0, 0.1, 100.0
 CERTAIN_LINE_SIGNAL = 30.0
 # A second certain line that stands is a rival when it has at least this share of the first one's signal.
 RIVAL_SHARE = 0.4
+# A rival of a faint line counts unless the grain speaks against it by so much more (log-likelihood: one part in twenty).
+RIVAL_AGAINST = 3.0
 # A ridge stronger than this that isn't a seam's line (a pencil line, a scratch, part of one) would pass for a change of grain as well;
 # leaves of different lightness give up to 18, wood's own figure 12 (standard deviations of the filter's answers).
 RIDGE_UNEXPLAINED = 25.0
@@ -125,7 +127,7 @@ def decide(weighed: Weighed) -> SeamFit | Reason:
         if not fit.heavy and against < GRAIN_AGAINST + GRAIN_AGAINST_PER_SIGNAL * min(fit.signal, SIGNAL_BOUND)
     ]
     by_line = None
-    if standing:
+    if standing and _unrivalled(weighed, standing[0]):
         by_line = _from_line(weighed, standing[0])
         if standing[0].signal > CERTAIN_LINE_SIGNAL:
             rivals = [fit for fit in standing[1:] if fit.signal > max(CERTAIN_LINE_SIGNAL, RIVAL_SHARE * standing[0].signal)]
@@ -142,7 +144,20 @@ def decide(weighed: Weighed) -> SeamFit | Reason:
     if by_line is not None and by_grain is not None:
         return _unless_faint(_surer(by_line, by_grain, tip), tip)
     one = by_line or by_grain
-    return Reason.SEAM_COVERED if one is None else _unless_faint(one, tip)
+    if one is None:
+        return Reason.SEAM_AMBIGUOUS if standing else Reason.SEAM_COVERED
+    return _unless_faint(one, tip)
+
+
+def _unrivalled(weighed: Weighed, line: LineFit) -> bool:
+    """Whether no other line that the grain speaks for as well comes near a faint one in strength. (Certain ones have their own rule.)"""
+    if line.signal > CERTAIN_LINE_SIGNAL:
+        return True
+    against = {id(fit): worth for fit, worth in weighed.lines}
+    return not any(
+        fit is not line and not fit.heavy and fit.signal > RIVAL_SHARE * line.signal and worth - against[id(line)] < RIVAL_AGAINST
+        for fit, worth in weighed.lines
+    )
 
 
 def _surer(a: SeamFit, b: SeamFit, tip_in: Array) -> SeamFit:
@@ -188,6 +203,9 @@ def _from_grain(weighed: Weighed) -> SeamFit | None:
         mean, cov = replace(fine, log_p=fine.log_p + gain).moments()
     cov = cov * disagreement(grain, float(mean[0]), float(mean[1]), pivot, strip.step_in)
     by_grain = SeamFit(_line(strip, mean, cov, GRAIN_MODEL_U_STEPS * strip.step_in, pivot, weighed.seen), "grain", None)
+    if isinstance(_unless_faint(by_grain, strip.tip_in), Reason):
+        # Where the grain can't say where to look, a step found there may be any streak's edge.
+        return by_grain
     step = fit_line(strip, float(mean[0]), float(mean[1]), pivot, STEP_WIDTH_STEPS, step_only=True)
     if step is None or step.step_signal < CLEAR_STEP_SIGNAL:
         return by_grain

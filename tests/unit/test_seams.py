@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d
 from scipy.stats import binom, norm
 
 from seamcheck.basis.frames import Array, bearing_of, right_of, unit_of_bearing
 from seamcheck.basis.reasons import Reason
 from seamcheck.basis.uncertain import COVERAGE_95
 from seamcheck.edges import LinearPatch
+from seamcheck.measure.seam_grain import GrainEvidence
+from seamcheck.measure.seam_search import gather
 from seamcheck.measure.seams import SeamFit, measure_seam
 from seamcheck.plane.camera import Camera
 
@@ -44,13 +48,20 @@ def grain(rng: np.random.Generator, lean: float) -> NDArray[np.float64]:
 
 
 def field(
-    seed: int, line: float = 0.0, line_width_in: float = 0.0, step: float = 0.0, contrast: float = 0.06, offset_in: float | None = None
+    seed: int,
+    line: float = 0.0,
+    line_width_in: float = 0.0,
+    step: float = 0.0,
+    contrast: float = 0.06,
+    offset_in: float | None = None,
+    lean: float | None = None,
 ) -> Field:
     """A field with its seam near the tip; line and step in log light, contrast that of the grain."""
     rng = np.random.default_rng(seed)
     offset = rng.uniform(-0.04, 0.04) if offset_in is None else offset_in
     slope = rng.uniform(-0.012, 0.012)
-    lean = rng.uniform(0.35, 0.8)
+    usual_lean = rng.uniform(0.35, 0.8)
+    lean = usual_lean if lean is None else lean
     rows, columns = np.meshgrid(np.arange(SIZE_PX[0]), np.arange(SIZE_PX[1]), indexing="ij")
     xy = CAMERA.plane_from_px(np.stack([columns, rows], axis=-1).astype(float))
     # Signed distance to the seam, to the right of it as seen outward (bearing 0 is +y, its right +x).
@@ -200,6 +211,32 @@ def test_plain_board_without_a_seam_is_not_given_one() -> None:
         board = Field(LinearPatch(light.astype(np.float32), 0, 0), 0.0)
         fit = measured(board)
         assert isinstance(fit, Reason) or error_and_u(board, fit)[1] > 0.006
+
+
+def test_streaks_along_the_seam_never_make_it_look_sure() -> None:
+    """Grain that runs along the seam says one thing, right or wrong, over its whole length."""
+    for seed in range(12):
+        made = field(seed, contrast=0.08, lean=0.01)
+        fit = measured(made)
+        if isinstance(fit, SeamFit):
+            error, u = error_and_u(made, fit)
+            assert abs(error) < 3 * u, seed
+
+
+def test_evidence_that_errs_on_the_flanks_is_worth_less() -> None:
+    """Streaks that are taken for the other leaf's, the same in every row, against as much noise that differs from row to row."""
+    rng = np.random.default_rng(4)
+    across = np.arange(-57, 57) * 0.006
+    streaks = 1.5 * gaussian_filter1d(rng.normal(size=len(across)), 3) / 0.3
+    strip = SimpleNamespace(across_in=across, step_in=0.006)
+    along = np.arange(200) * 0.012
+    even = 0.3 * np.sign(-across) + rng.normal(0, 1, (200, len(across)))
+    streaked = even + streaks
+    said = [gather(strip, GrainEvidence(ratio, along), 0.0, 0.06).running for ratio in (even, streaked)]  # type: ignore[arg-type]
+    in_middle, aside = len(across) // 2, len(across) // 2 + 10
+    gain = [float((running[:, in_middle] - running[:, aside]).sum()) for running in said]
+    assert gain[0] > 20
+    assert abs(gain[1]) < 5
 
 
 def test_heavy_pencil_line_is_not_taken_for_the_seam() -> None:
