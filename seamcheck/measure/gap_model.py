@@ -11,7 +11,7 @@ Gaussian model's evidence: MacKay, Information Theory, Inference, and Learning A
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -30,6 +30,7 @@ SHADE_REACH = 1.0
 WALL_SHADE = 0.4
 # How far a field's colour usually lies from a wood's, and how well a mean colour is known; how far from an edge colour is clear.
 HUE_SPREAD, HUE_NOISE, HUE_CLEAR_PX = 0.06, 0.006, 2.5
+HUE_WOOD_PX = 8.0  # of wood beside the slit that its colour is compared with
 # Of the full charge for an unknown that had to be just so: the priors on a slit's light are guesses to a factor of several, so
 # a slit that happens to look like the dark wood beside it isn't ruled out by their width. Common practice, no source.
 OCCAM = 0.75
@@ -64,6 +65,13 @@ class JointData:
     reach_px: float  # of the shade beside a wall
     blur_px: float
     hue: Array  # (n_blocks, n_bins, 2) code of blue and of red less luma; NaN where nothing is known
+
+    @cached_property
+    def hue_before(self) -> Array:
+        """(n_blocks, n_bins + 1, 3): sums of the known hues before each bin, and how many these are."""
+        held = np.isfinite(self.hue[..., :1])
+        counted = np.concatenate([np.where(held, self.hue, 0.0), held], axis=2)
+        return np.pad(np.cumsum(counted, axis=1), ((0, 0), (1, 0), (0, 0)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -223,34 +231,20 @@ def hue_evidence(data: JointData, inner_px: Array, outer_px: Array, slit_left: A
     The colour is told only well inside the slit: a JPEG keeps it at half resolution.
     """
     width = inner_px[:, None] * (1 - data.along) + outer_px[:, None] * data.along
-    held = np.isfinite(data.hue[..., 0])
-    total = np.concatenate(
-        [np.zeros((len(held), 1, 3)), np.cumsum(np.where(held[..., None], np.dstack([np.nan_to_num(data.hue), held]), 0), axis=1)], axis=1
-    )
-    rows = np.arange(len(held))
-
-    def mean_between(low: Array, high: Array) -> Array:
-        """Mean hue (n, n_blocks, 2) between places (n, n_blocks), NaN where nothing is seen."""
-        a, b = np.searchsorted(data.across_px, low), np.searchsorted(data.across_px, high)
-        part = total[rows, np.maximum(a, b)] - total[rows, a]
-        return np.where(part[..., 2:] > 0, part[..., :2] / np.maximum(part[..., 2:], 1), np.nan)
-
+    clear, zero = HUE_CLEAR_PX, np.zeros_like(width)
+    # Slit, wood on this side of it, wood beyond it: from and to, pixels from the reference edge toward the slit.
+    from_px = np.stack([zero + clear, zero - (clear + HUE_WOOD_PX), width + clear])
+    to_px = np.stack([np.maximum(width - clear, clear), zero - clear, width + clear + HUE_WOOD_PX])
     side = np.where(slit_left, -1.0, 1.0)[:, None]
-
-    def seen(first: Array, last: Array) -> Array:
-        ends = side * first, side * last
-        return mean_between(np.minimum(*ends), np.maximum(*ends))
-
-    clear, one = HUE_CLEAR_PX, np.ones_like(width)
-    slit = seen(clear * one, np.maximum(width - clear, clear))
-    apart = np.stack([slit - seen(-(clear + 8) * one, -clear * one), slit - seen(width + clear, width + clear + 8)], axis=1)
-    apart[np.broadcast_to((width < 2 * clear + 1)[:, None, :, None], apart.shape)] = np.nan
-    out = np.zeros(len(width))
-    known = np.any(np.isfinite(apart).all(axis=3), axis=(1, 2))
-    if known.any():
-        nearest = np.fmin.reduce(np.linalg.norm(median_known(apart[known], axis=2), axis=2), axis=1)
-        out[known] = np.log(np.minimum(1.0, (nearest**2 + HUE_NOISE**2) / HUE_SPREAD**2))
-    return out
+    ends = np.searchsorted(data.across_px, np.sort(np.stack([side * from_px, side * to_px]), axis=0))
+    before, after = data.hue_before[np.arange(len(data.along)), ends]
+    part = after - before  # (3, n, n_blocks, 3)
+    mean = part[..., :2] / np.where(part[..., 2:] > 0, part[..., 2:], np.nan)
+    apart = mean[0] - mean[1:]  # (2, n, n_blocks, 2)
+    apart[:, width < 2 * clear + 1] = np.nan
+    known = np.isfinite(apart).all(axis=3).any(axis=(0, 2))
+    nearest = np.fmin.reduce(np.hypot(*np.moveaxis(median_known(apart, axis=2), -1, 0)), axis=0)
+    return np.where(known, np.log(np.minimum(1.0, (nearest**2 + HUE_NOISE**2) / HUE_SPREAD**2)), 0.0)
 
 
 def _shade(share: Array, data: JointData) -> None:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..basis.frames import Array
+from ..basis.order import median
 from ..edges import srgb_decode
 from .gap_strip import BIN_PX, JointStrip, unsharpened
 
@@ -51,10 +52,10 @@ def measure_optics(strips: Sequence[JointStrip], clears: Sequence[Array]) -> Opt
     for strength in STRENGTHS:
         for radius in RADII_PX if strength else RADII_PX[:1]:
             misfit, blur = _plainness(srgb_decode(unsharpened(codes, strength, radius).clip(0)), place, falls)
-            total = float(np.median(misfit)) * (1 + MILD * strength)
+            total = float(median(misfit)) * (1 + MILD * strength)
             if total < best:
-                spread = 1.4826 * float(np.median(np.abs(np.log(blur) - np.median(np.log(blur)))))
-                best, found = total, Optics(float(np.median(blur)), float(np.clip(spread, 0.06, 0.3)), strength, radius)
+                spread = 1.4826 * float(median(np.abs(np.log(blur) - median(np.log(blur)))))
+                best, found = total, Optics(float(median(blur)), float(np.clip(spread, 0.06, 0.3)), strength, radius)
     return found
 
 
@@ -78,7 +79,7 @@ def _light_side(strip: JointStrip, clear: Array) -> Array | None:
         bins = centre[:, None] + np.arange(first, last)
         return np.take_along_axis(luma, np.clip(bins, 0, luma.shape[1] - 1), axis=1)
 
-    light = srgb_decode(np.median(about(at, -half, -(half // 3)), axis=1))
+    light = srgb_decode(median(about(at, -half, -(half // 3)), axis=1))
     dark = srgb_decode(about(at, 2, 6).min(axis=1))
     share = srgb_decode(about(at, -6, 7)) / light[:, None]
     i = np.argmax(share < 0.5, axis=1)  # 0 where it never is, or is from the first
@@ -89,7 +90,7 @@ def _light_side(strip: JointStrip, clear: Array) -> Array | None:
     above, below = (np.take_along_axis(share, k[:, None], axis=1)[:, 0] for k in (i - 1, i))
     part = ((above - 0.5) / (above - below))[:, None]
     lines = about(at - 7 + i, -half, half + 2)
-    return np.asarray(np.median(lines[:, :-1] * (1 - part) + lines[:, 1:] * part, axis=0))
+    return median(lines[:, :-1] * (1 - part) + lines[:, 1:] * part)
 
 
 def _falls(place: Array) -> Array:
@@ -101,7 +102,7 @@ def _falls(place: Array) -> Array:
 
 def _plainness(light: Array, place: Array, falls: Array) -> tuple[Array, Array]:
     """For profiles (n, n_bins): rms misfit from a blurred step on the light side, relative, and the blur that fits best."""
-    share = light / np.median(light[:, (place < -4)], axis=1, keepdims=True)
+    share = light / median(light[:, place < -4], axis=1)[:, None]
     steep = (share < STEEPEST) & (place > -3)
     ends = np.where(steep.any(axis=1), np.argmax(steep, axis=1), len(place))
     ends = np.maximum(ends, np.searchsorted(place, 0.0))

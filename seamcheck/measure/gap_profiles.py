@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..basis.frames import Array
+from ..basis.order import median
 from ..edges import LUMA_BGR, srgb_decode
 from .gap_model import N_LEVELS, N_RIM, N_SHAPE, N_WOODS, SHADE_REACH, SIDE, JointData, SharedPrior
 from .gap_optics import Optics
@@ -73,7 +74,7 @@ def joint_woods(strips: Sequence[JointStrip]) -> Woods:
     pair = np.stack([np.where(lighter, left, right), np.where(lighter, right, left)])[:, telling]
     hues = median_known(_hue(pair), axis=1) if telling.any() else np.full((2, 2), np.nan)
     lightness = np.log(pair @ LUMA_BGR + 0.02)
-    return Woods(hues, float(np.median(lightness[0] - lightness[1])) if telling.any() else 0.0)
+    return Woods(hues, float(median(lightness[0] - lightness[1])) if telling.any() else 0.0)
 
 
 def clear_blocks(strip: JointStrip, woods: Woods, alike: bool) -> Array:
@@ -166,14 +167,13 @@ def profiles(look: Look, reference: Reference, group_blocks: int = GROUP_BLOCKS)
     used = np.concatenate(groups)
     across = strip.across_in[used] * strip.px_per_in[used, None] - reference.at(strip.along[used])[:, None]
     places, held = np.broadcast_to(grid, (len(used), len(grid))), strip.count[used] > 0
-    lines = interp_rows(places, across, [look.code[used]], np.ones_like(held))[0]
-    hues = interp_rows(places, across, list(look.colour[:, used]), held)
+    lines, *hues = interp_rows(places, across, [look.code[used], *look.colour[:, used]], held)
     seen_from, seen_to = np.where(held, across, np.inf).min(axis=1), np.where(held, across, -np.inf).max(axis=1)
     known = (grid >= seen_from[:, None]) & (grid <= seen_to[:, None])
     first = np.cumsum([0, *(len(group) for group in groups[:-1])])
     number = np.add.reduceat(known.astype(int), first)
     mean = np.add.reduceat(lines * known, first) / np.maximum(number, 1)
-    hue = np.moveaxis(np.add.reduceat(hues * known, first, axis=1) / np.where(number > 0, number, np.nan), 0, -1)
+    hue = np.moveaxis(np.add.reduceat(np.stack(hues) * known, first, axis=1) / np.where(number > 0, number, np.nan), 0, -1)
     along = np.array([strip.along[group].mean() for group in groups])
     length = np.array([strip.along[group[-1]] - strip.along[group[0]] + 1 / len(strip.along) for group in groups])
     light, slope = srgb_decode(mean.clip(0)), slope_of_light(mean)
@@ -181,7 +181,7 @@ def profiles(look: Look, reference: Reference, group_blocks: int = GROUP_BLOCKS)
     bright = (grid < -3) & (grid > -10) if woods[0] > woods[1] else (grid > 3) & (grid < 10)
     lit = median_known(np.where(number[:, bright] > 0, light[:, bright], np.nan), axis=1)
     lit = np.where(np.isfinite(lit), lit, woods.max())
-    lit = lit / np.median(lit)
+    lit = lit / median(lit)
     figures = [_figure(light, number, (grid * side > 0.06 * scale) & (grid * side < 0.12 * scale)) for side in (-1, 1)]
     variance = (CODE_NOISE * slope) ** 2 + (FINE_FIGURE * light) ** 2
     weight = bins_in * number / GROUP_BLOCKS / variance / DEPENDENCE
@@ -203,7 +203,7 @@ def with_noise_of(data: JointData, residual: Array) -> JointData:
     """The same profiles with weights that their own residuals bear out: size, and likeness of neighbours."""
     near = np.abs(data.across_px) < 12
     z = residual[:, near] * np.sqrt(data.weight[:, near] * DEPENDENCE)
-    size = max(float(np.median(np.abs(z[z != 0]))) / 0.6745, 1.0) if (z != 0).any() else 1.0
+    size = max(float(median(np.abs(z[z != 0]))) / 0.6745, 1.0) if (z != 0).any() else 1.0
     z = np.clip(z / size, -3, 3)
     square = float((z * z).mean())
     tied = 1.0
@@ -241,7 +241,7 @@ def _figure(light: Array, number: Array, side: NDArray[np.bool_]) -> _Figure:
         return _Figure(0.25, USUAL_STRIPE, USUAL_STRIPE)
     level = rows.mean(axis=1, keepdims=True)
     rows = rows / level - 1
-    blocks = 1.4826 * float(np.median(np.abs(level / np.median(level) - 1)))
+    blocks = 1.4826 * float(median(np.abs(level / median(level) - 1))[0])
     across = rows.mean(axis=0)
     coarse = across[: len(across) // 3 * 3].reshape(-1, 3).mean(axis=1)
     spread = float(np.sqrt((rows * rows).mean()))
@@ -261,4 +261,4 @@ def shared_prior(data: JointData, optics: Optics, scale: float) -> SharedPrior:
 
 def _level(light: Array, number: Array, side: NDArray[np.bool_]) -> float:
     held = light[:, side][number[:, side] > 0]
-    return float(np.median(held)) if len(held) else 0.3
+    return float(median(held)) if len(held) else 0.3

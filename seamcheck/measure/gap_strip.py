@@ -9,7 +9,8 @@ from functools import cached_property
 import numpy as np
 
 from ..basis.frames import Array, right_of
-from ..edges import LUMA_BGR, SRGB_TO_LINEAR, LinearPatch, Sharpening
+from ..basis.order import median
+from ..edges import LUMA_BGR, LinearPatch, Sharpening, srgb_encode
 from ..plane.camera import Camera
 from .gap_sites import JointSite
 
@@ -17,9 +18,6 @@ BLOCK_IN = 0.045  # along the joint; short enough that an edge 1 degree askew mo
 BIN_PX = 0.5  # across the joint: half a pixel keeps what the photo holds
 ENDS_IN = 0.05  # left out at both ends of the nominal edge, where other edges meet the joint
 AXIS_CLEAR_IN = 0.045  # wood nearer than this to a lobe's rough own seam is left out: the rough place's error and the glue line
-
-_LINEAR_STEPS = 1 << 14
-_CODE_OF_LINEAR = np.interp(np.arange(_LINEAR_STEPS) / (_LINEAR_STEPS - 1), SRGB_TO_LINEAR, np.arange(256) / 255).astype(np.float32)
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,7 +34,7 @@ class JointStrip:
     @cached_property
     def scale(self) -> float:
         """Photo pixels per inch across the joint, usually."""
-        return float(np.median(self.px_per_in))
+        return float(median(self.px_per_in))
 
     @cached_property
     def luma(self) -> Array:
@@ -84,8 +82,7 @@ def sample_joint(patch: LinearPatch, camera: Camera, site: JointSite, z_in: floa
     s, d = (_cubic_at(x, y, factors) for factors in of_px.T)
     keep = (s > ENDS_IN) & (s < length - ENDS_IN) & (np.abs(d) < half_width_in) & _within_lobes(site, start, direction, normal, s, d)
     u, v, s, d = u[keep], v[keep], s[keep], d[keep]
-    linear = patch.pixels(v, u)
-    code = _CODE_OF_LINEAR[(np.clip(linear, 0, 1) * (_LINEAR_STEPS - 1) + 0.5).astype(np.int32)]
+    code = _codes(patch, v, u)
     corners = camera.px_from_plane(start + np.outer([ENDS_IN, length / 2, length - ENDS_IN], direction), z_in)
     beside = camera.px_from_plane(start + np.outer([ENDS_IN, length / 2, length - ENDS_IN], direction) + 0.01 * normal, z_in)
     tangent = corners[2] - corners[0]
@@ -105,6 +102,12 @@ def sample_joint(patch: LinearPatch, camera: Camera, site: JointSite, z_in: floa
     along = (ENDS_IN + (np.arange(n_blocks) + 0.5) / n_blocks * (length - 2 * ENDS_IN)) / length
     px_per_in = np.interp(along, [ENDS_IN / length, 0.5, 1 - ENDS_IN / length], scale)
     return JointStrip(np.stack(mean[:3], -1).reshape(*shape, 3), count.reshape(shape).astype(float), along, across, px_per_in, bin_in)
+
+
+def _codes(patch: LinearPatch, row: Array, column: Array) -> Array:
+    """Code values (n, 3), 0..1, of the patch's own pixels."""
+    picked = patch.picture[row, column]
+    return picked * (1 / 255) if picked.dtype == np.uint8 else srgb_encode(picked)
 
 
 def interp_rows(places: Array, at: Array, values: Sequence[Array], held: Array) -> Array:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..basis.frames import Array
+from ..basis.order import median
 from .seam_search import BLOCK_IN, Posterior, along_candidates
 from .seam_strip import SeamStrip
 
@@ -204,16 +205,16 @@ def _fit_once(strip: SeamStrip, offset_in: float, slope: float, pivot_in: float,
     residual = (profile - first @ shape.T) * trust
     noise = float(np.sqrt((residual**2).sum() / len(profile) / (trust**2).sum())) + 1e-9
     u_step, *u_line = noise * np.sqrt((solver[3:] ** 2).sum(axis=1) / len(first))
-    step_height, height, u_height = _median(first[:, 3]), 0.0, 0.0
+    step_height, height, u_height = float(median(first[:, 3])), 0.0, 0.0
     if not step_only:
-        height, u_height = _median(first[:, 4]), float(u_line[0])
+        height, u_height = float(median(first[:, 4])), float(u_line[0])
     # How the profile changes when line and step move together to the right, and when the line widens.
     moved = (height * u / w**2 - step_height / (w * np.sqrt(2 * np.pi))) * bell
     scale = float(np.abs(moved).max()) + 1e-12
     changes = [moved / scale] if step_only else [moved / scale, (u / w) ** 2 * bell / w]
     solver = _solver(np.column_stack([shape, *changes]), trust)[shape.shape[1] :]
     places = profile @ solver[0] * (step / scale)
-    widening = _median(profile @ solver[1]) / height if abs(height) > u_height * 4 else 0.0
+    widening = float(median(profile @ solver[1])) / height if abs(height) > u_height * 4 else 0.0
     width = min(max(w + min(max(widening, -0.3 * w), 0.3 * w), 0.7), 6.0) * step
     shift, turn, cov, spread = _robust_straight(along - pivot_in, np.clip(places, -4 * step, 4 * step))
     return LineFit(
@@ -270,12 +271,6 @@ def _solver(shape: Array, trust: Array) -> Array:
     return np.linalg.solve(weighted @ shape, weighted)
 
 
-def _median(values: Array) -> float:
-    """The median of a few numbers; NumPy's own spends ten times as long on its checks."""
-    ordered = np.sort(values)
-    return 0.5 * float(ordered[(len(ordered) - 1) // 2] + ordered[len(ordered) // 2])
-
-
 def _robust_straight(x: Array, y: Array) -> tuple[float, float, Array, float]:
     """Huber's straight line y = a + b x: a, b, covariance (residuals' correlation counted), spread."""
     weight = np.ones_like(x)
@@ -286,7 +281,7 @@ def _robust_straight(x: Array, y: Array) -> tuple[float, float, Array, float]:
         a, b = (s2 * t0 - s1 * t1) / determinant, (s0 * t1 - s1 * t0) / determinant
         residual = y - a - b * x
         size = np.abs(residual)
-        spread = 1.483 * _median(size) + 1e-6
+        spread = 1.483 * float(median(size)) + 1e-6
         weight = np.minimum(1, HUBER * spread / np.maximum(size, 1e-12))
     inner = np.clip(residual, -HUBER * 2 * spread, HUBER * 2 * spread)
     square = float(inner @ inner)
