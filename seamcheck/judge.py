@@ -7,10 +7,11 @@ reader of the result file who applies the rule comes to the same verdict.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import ceil, isfinite
 
 from .basis.uncertain import Estimate
-from .result import Verdict
+from .result import Tip, Verdict
 
 # Reported lengths are rounded to a millionth of an inch: a hundredth of the best u95, so that rounding decides nothing.
 REPORTED_DECIMALS = 6
@@ -54,3 +55,10 @@ def judge_joint(max_gap: Estimate | None, gap_tolerance_in: float) -> Verdict:
     if gap + u95 <= gap_tolerance_in:
         return Verdict.CLOSED
     return Verdict.OPEN if gap - u95 > gap_tolerance_in else Verdict.UNSURE
+
+
+def odd_lobes(tips: Sequence[Tip]) -> tuple[int, ...]:
+    """Numbers of the lobes whose dark half lies on the other hand than most lobes'."""
+    sides = [tip.dark_side for tip in tips if tip.dark_side is not None]
+    usual = max(("cw", "ccw"), key=sides.count)
+    return tuple(tip.lobe for tip in tips if tip.dark_side not in (None, usual))

@@ -19,7 +19,7 @@ from .cards.print_check import print_scale
 from .cards.unread import why_cards_fail, why_no_card
 from .edges import LinearPatch
 from .find.stage import find_all
-from .judge import judge_joint, judge_tip
+from .judge import judge_joint, judge_tip, odd_lobes
 from .kite import FoundLobe, FoundRose
 from .measure.gap_sites import JointSite, joints_of
 from .measure.gaps import GapFit, measure_gaps
@@ -121,7 +121,7 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
         None if centre_in is None else solve.camera.px_from_plane(centre_in, face_in),
         tips,
         tuple(_joint(site, gap, sight, solve, settings) for site, gap in zip(sites, gaps, strict=True)),
-        _odd(tips),
+        odd_lobes(tips),
         (),
         (*photo.notes, *card_notes(search, solve, at, print_check.read)),
         helps=helps,
@@ -273,12 +273,3 @@ def _joint(site: JointSite, fit: GapFit | Reason, sight: Sight, solve: PlaneSolv
         judge_joint(gap, settings.gap_tolerance_in),
         fit if isinstance(fit, Reason) else None,
     )
-
-
-def _odd(tips: Sequence[Tip]) -> tuple[int, ...]:
-    """Lobes whose dark half lies on the other hand than most lobes'."""
-    sides = [tip.dark_side for tip in tips if tip.dark_side is not None]
-    if not sides:
-        return ()
-    usual = max(("cw", "ccw"), key=sides.count)
-    return tuple(tip.lobe for tip in tips if tip.dark_side not in (None, usual))

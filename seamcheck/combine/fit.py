@@ -11,7 +11,7 @@ from ..basis.errors import NotOneFit
 from ..basis.frames import Array
 from ..basis.reasons import Reason
 from ..basis.uncertain import Estimate
-from ..judge import judge_joint, judge_tip
+from ..judge import judge_joint, judge_tip, odd_lobes
 from ..result import Inspection, Joint, Tip, Together
 from .match import match
 from .numbers import combined, disagreement
@@ -64,7 +64,7 @@ def together(inspections: Sequence[Inspection]) -> Inspection:
         first,
         tips=tuple(new_tips),
         joints=tuple(new_joints),
-        odd_lobes=_odd(new_tips),
+        odd_lobes=odd_lobes(new_tips),
         warnings=(*_elsewhere(first, new_tips), *_warnings(inspections)),
         helps=(),  # worked out for one photo, they'd promise too much for several
         together=Together(tuple(one.photo_name for one in inspections), tuple(said)),
@@ -244,12 +244,6 @@ def _joint(base: Joint, seen: Sequence[_Seen], share: float, level: float, toler
         reason=None,
     )
     return new, []
-
-
-def _odd(tips: Sequence[Tip]) -> tuple[int, ...]:
-    sides = [tip.dark_side for tip in tips if tip.dark_side is not None]
-    usual = max(("cw", "ccw"), key=sides.count)
-    return tuple(tip.lobe for tip in tips if tip.dark_side not in (None, usual))
 
 
 def _elsewhere(first: Inspection, tips: Sequence[Tip]) -> list[str]:

@@ -1,9 +1,9 @@
-"""What several photos of one fit come to, over scenes rendered at random: coverage, size of u95, wrong and missed disagreement.
+"""What several photos of one fit come to, over scenes rendered at random: coverage, size of u95, and how often they disagree.
 
     python tests/benchmarks/repeat_study.py COUNT [--first SEED] [--photos 3]
 
-Each scene is seen by one phone from other sides, turned otherwise each time, in the same light. The first lobe is then pushed for one
-more photo, to see whether that is found. A study, not a test: a scene takes some 30 s.
+Each scene is seen by one phone from other sides, turned otherwise each time, in the same light; nothing is moved. A study, not a
+test: a scene takes some 30 s.
 """
 
 from __future__ import annotations
