@@ -11,6 +11,7 @@ import pytest
 from seamcheck.basis.lines import Line
 from seamcheck.basis.uncertain import COVERAGE_95, Estimate
 from seamcheck.measure.line_fit import LineFit, fit_line
+from seamcheck.plane.adjust import Adjustment
 
 # JCGM 100:2008, H.3: calibration of a thermometer; readings t (deg C) and corrections b (deg C), reference 20 deg C.
 READINGS = np.array([21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511])
@@ -100,3 +101,49 @@ def test_coverage_of_a_normal_distribution() -> None:
 def test_end_gauge_of_gum_h1() -> None:
     """JCGM 100:2008, H.1: terms 25, 9.7, 2.9 and 16.6 nm combine to 32 nm."""
     assert Estimate(50_000_838, {"standard": 25, "difference": 9.7, "expansion": 2.9, "temperature": 16.6}).u == pytest.approx(32, abs=0.5)
+
+
+# NIST StRD, nonlinear, Misra1a (itl.nist.gov/div898/strd/nls/data/LINKS/DATA/Misra1a.dat): y = b1 (1 - exp(-b2 x)).
+MISRA_Y = np.array([10.07, 14.73, 17.94, 23.93, 29.61, 35.18, 40.02, 44.82, 50.76, 55.05, 61.01, 66.40, 75.47, 81.78])
+MISRA_X = np.array([77.6, 114.9, 141.1, 190.8, 239.9, 289.0, 332.8, 378.4, 434.8, 477.3, 536.8, 593.1, 689.1, 760.0])
+MISRA_SCALE = 0.1  # brings the residuals below the size at which our solver takes a point for an outlier
+
+
+class Misra1a(Adjustment):
+    """The published problem in the place of cards and camera: our steps, damping, weights and covariance, without priors."""
+
+    def __init__(self, start: tuple[float, float]) -> None:
+        self.start = np.array(start)
+        self.each = 3
+        self.cards = []
+        self.index = np.zeros(len(MISRA_X), int)
+        self.prior, self.u_prior = np.zeros(2), np.full(2, np.inf)
+
+    def _start(self) -> np.ndarray:
+        return self.start
+
+    def residuals(self, unknowns: np.ndarray) -> np.ndarray:
+        miss = unknowns[0] * (1 - np.exp(-unknowns[1] * MISRA_X)) - MISRA_Y
+        return MISRA_SCALE * np.stack([miss, np.zeros_like(miss)], axis=-1)
+
+    def jacobian(self, unknowns: np.ndarray) -> np.ndarray:
+        fading = np.exp(-unknowns[1] * MISRA_X)
+        slopes = np.zeros((len(MISRA_X), 2, 2))
+        slopes[:, 0] = MISRA_SCALE * np.stack([1 - fading, unknowns[0] * MISRA_X * fading], axis=-1)
+        return slopes.reshape(-1, 2)
+
+    def normal_matrix(self, jacobian: np.ndarray, weight: np.ndarray) -> np.ndarray:
+        return jacobian.T @ (jacobian * weight[:, None])
+
+
+@pytest.mark.parametrize("start", [(500, 1e-4), (250, 5e-4)])
+def test_misra1a(start: tuple[float, float]) -> None:
+    """b1 238.94212918 (2.7070075241), b2 5.5015643181e-4 (7.2668688436e-6), residual s.d. .10187876330; from both starts given."""
+    problem = Misra1a(start)
+    found, _ = problem.solve()
+    scatter = float(np.sqrt(np.sum((problem.residuals(found) / MISRA_SCALE) ** 2) / (len(MISRA_X) - 2)))
+    jacobian = problem.jacobian(found) / MISRA_SCALE
+    u = np.sqrt(np.diag(np.linalg.inv(problem.normal_matrix(jacobian, np.full(len(jacobian), scatter**-2.0)))))
+    assert scatter == pytest.approx(0.10187876330, rel=1e-6)
+    assert found == pytest.approx([238.94212918, 5.5015643181e-4], rel=1e-5)
+    assert u == pytest.approx([2.7070075241, 7.2668688436e-6], rel=1e-4)

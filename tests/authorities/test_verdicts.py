@@ -1,6 +1,7 @@
 """Verdicts against published decision rules and their risks."""
 
 from math import erf, sqrt
+from statistics import NormalDist
 
 import numpy as np
 import pytest
@@ -83,3 +84,48 @@ def test_false_verdicts_are_as_rare_as_the_rule_promises() -> None:
         verdicts = [judge_tip(measured(true_offset + u * noise, u), tolerance) for noise in rng.standard_normal(n)]
         share = sum(verdict is forbidden for verdict in verdicts) / n
         assert share == pytest.approx(0.025, abs=3 * sqrt(0.025 * 0.975 / n))
+
+
+class TestConformanceProbabilities:
+    """JCGM 106:2012, clause 7: the probability that what was measured conforms, from the normal distribution about the result.
+
+    Our rule says `closed` (one limit) exactly where that probability is 97.5 % or more.
+    """
+
+    def test_one_upper_limit_zener_diode(self) -> None:
+        """y = -5.47 V, u = .05 V, upper limit -5.40 V: p_c = .919, so not accepted."""
+        assert phi((-5.40 + 5.47) / 0.05) == pytest.approx(0.919, abs=0.0005)
+        assert judge_joint(measured(-5.47, 0.05), -5.40) is Verdict.UNSURE
+
+    def test_one_lower_limit_container(self) -> None:
+        """y = 507 kPa, u = 8.6 kPa, lower limit 490 kPa: p_c = .976, so accepted, by a hair."""
+        assert phi((507 - 490) / 8.6) == pytest.approx(0.976, abs=0.0005)
+        assert judge_joint(measured(-507, 8.6), -490) is Verdict.CLOSED
+        assert judge_joint(measured(-506.8, 8.6), -490) is Verdict.UNSURE
+
+    def test_two_limits_motor_oil(self) -> None:
+        """y = 13.6, u = 1.8, limits 12.5 and 16.3: p_c = .663, so neither accepted nor rejected."""
+        assert phi((16.3 - 13.6) / 1.8) - phi((12.5 - 13.6) / 1.8) == pytest.approx(0.663, abs=0.0005)
+        assert judge_tip(measured(13.6 - 14.4, 1.8), 1.9) is Verdict.UNSURE
+
+    @pytest.mark.parametrize("probability", [0.90, 0.95, 0.974, 0.976, 0.99])
+    def test_closed_where_the_probability_is_enough(self, probability: float) -> None:
+        z = NormalDist().inv_cdf(probability)
+        verdict = judge_joint(measured(10.0 - z * 3.0, 3.0), 10.0)
+        assert verdict is (Verdict.CLOSED if probability > 0.975 else Verdict.UNSURE)
+
+
+@pytest.mark.parametrize(("guard", "consumer", "producer"), [(0.0, 0.0189, 0.0372), (0.02, 0.0099, 0.0690)])
+def test_global_risks_of_a_process(guard: float, consumer: float, producer: float) -> None:
+    """JCGM 106:2012, clause 9: resistors of 1500 ohm spread by .12, measured with u = .04, limits +-.2.
+
+    Accepted up to the limits, 1.89 in 100 are accepted wrongly and 3.72 rejected wrongly; with a guard band of .02, .99 and 6.90.
+    """
+    rng = np.random.default_rng(11)
+    n, limit = 40_000, 0.2
+    true = rng.normal(0, 0.12, n)
+    seen = true + rng.normal(0, 0.04, n)
+    accepted = np.array([judge_tip(measured(value, guard / COVERAGE_95), limit) is Verdict.ON for value in seen])
+    conforms = np.abs(true) <= limit
+    for share, expected in ((np.mean(accepted & ~conforms), consumer), (np.mean(~accepted & conforms), producer)):
+        assert share == pytest.approx(expected, abs=3 * sqrt(expected * (1 - expected) / n))
