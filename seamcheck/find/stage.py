@@ -180,8 +180,7 @@ def _fits(source: _Source) -> list[RoseShape]:
     shapes: list[RoseShape] = []
     for rays in _likeliest(source.overall):
         shapes.append(_fit(source, rays))
-        clear = shapes[-1].score > CLEAR_SCORE and shapes[-1].own_step + shapes[-1].edge_step > CLEAR_STEPS
-        if clear and _is_rose(shapes[-1]):
+        if _is_clear(shapes[-1]):
             break
     return shapes
 
@@ -204,7 +203,7 @@ def _likeliest(light: LogLight) -> Iterator[Rays]:
 
 
 def _fit(source: _Source, rays: Rays) -> RoseShape:
-    """The rose that fits best where `rays` says; joints and own seams may have been taken for each other, if they step the wrong way."""
+    """The rose that fits best where `rays` says. Joints may have been taken for own seams: unless it's clear, both are tried."""
     light = source.look_round(rays.centre_in, LARGEST_REACH_IN, SHAPE_PPI)
     steps = light.limited_steps()
 
@@ -213,14 +212,18 @@ def _fit(source: _Source, rays: Rays) -> RoseShape:
         return fit_shape(fold_round(light, steps, centre, bearing, these.count, LARGEST_REACH_IN - 0.2), these, centre, bearing)
 
     shape = fitted(rays)
-    if shape.joint_step < 0:
-        other = fitted(replace(rays, bearing=rays.bearing + np.pi / rays.count, dark_right=not rays.dark_right))
-        return max(shape, other, key=lambda one: one.score)
-    return shape
+    if _is_clear(shape):
+        return shape
+    other = fitted(replace(rays, bearing=rays.bearing + np.pi / rays.count, dark_right=not rays.dark_right))
+    return max(shape, other, key=lambda one: (_is_rose(one), one.score))
 
 
 def _is_inlay(source: _Source, shape: RoseShape) -> bool:
     return shape.own_step > INLAY_STEP and wood_difference(source.overall, shape.lobes()[: shape.count]) > INLAY_DIFFERENCE
+
+
+def _is_clear(shape: RoseShape) -> bool:
+    return _is_rose(shape) and shape.score > CLEAR_SCORE and shape.own_step + shape.edge_step > CLEAR_STEPS
 
 
 def _is_rose(shape: RoseShape) -> bool:

@@ -1,13 +1,19 @@
 """The finder on made-up tops, where every corner is known."""
 
+import cv2
 import numpy as np
 import pytest
 
 from seamcheck.basis.errors import NoRoseFound
 from seamcheck.basis.frames import unit_of_bearing
+from seamcheck.cards.detect import find_cards
+from seamcheck.cards.print_check import print_scale
 from seamcheck.find.stage import find_all, find_loose_lobes, find_rose
+from seamcheck.plane.solve import solve_plane
 from seamcheck.result import Stage
 from tests.made_up_tops import FIELD, LIGHT, MadeUpLobe, camera_above, fill, picture, rose, wheel
+from tests.scenes.draw import draw
+from tests.scenes.render import render
 
 # The measuring stage looks .06 in to either side of what is found: half of that is well within reach.
 CLOSE_IN = 0.03
@@ -51,6 +57,16 @@ def test_a_rose_of_any_count_is_found(shape, dark_side):
     found = find_rose(picture(made), camera_above(), [], 0.0)
     assert found.centre_in == pytest.approx([0.4, -0.3], abs=CLOSE_IN)
     assert_same(found, made)
+
+
+def test_joints_are_not_taken_for_own_seams():
+    # Four points in one ring whose light halves are of the field's own lightness: its joints show better than its own seams.
+    scene = draw(12)
+    photo = cv2.imdecode(np.frombuffer(render(scene), np.uint8), cv2.IMREAD_COLOR)
+    search = find_cards(cv2.cvtColor(photo, cv2.COLOR_BGR2GRAY))
+    solve = solve_plane(search.cards, (photo.shape[1], photo.shape[0]), None, print_scale(None, None))
+    found = find_rose(photo, solve.camera, list(solve.outlines_in), 1 / 42)
+    assert len(found.lobes) == len(scene.rose.lobes) == 4
 
 
 def test_a_lobe_laid_the_other_way_round_is_told():
