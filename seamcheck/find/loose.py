@@ -50,6 +50,10 @@ ROUGH_PX = 1.0
 STATIONS = 24
 OFFSETS_IN = np.linspace(-0.15, 0.15, 7)
 
+# A loose lobe lies on the bench: so far outside its edges (inches; its own shadow is narrower) little looks more like its own woods
+# than like the bench. The middle of all lobes' shares.
+RING_IN, MOST_WOOD_ROUND = (0.12, 0.2), 0.3
+
 # A lobe's own seam and its edges step at least this much, in limited steps; and its weakest edge this much.
 LEAST_OWN, LEAST_EDGES, LEAST_EDGE = 0.35, 0.45, 0.12
 
@@ -87,6 +91,29 @@ def apart(lobes: Sequence[FoundLobe]) -> bool:
     hulls = [cv2.convexHull(one.astype(np.float32)) for one in grown]
     clear = [all(cv2.intersectConvexConvex(one, other)[0] <= 0 for other in hulls if other is not one) for one in hulls]
     return sum(clear) > len(clear) / 2
+
+
+def on_the_bench(light: LogLight, lobes: Sequence[FoundLobe]) -> bool:
+    """Whether what lies round most lobes is the bench, as round loose ones; a chequer's or a wheel's fields lie among others."""
+    bench = np.median(light.channels[light.wood > 0], axis=0).astype(float)
+    return float(np.median([_wood_round(light, bench, lobe.kite.corners_in) for lobe in lobes])) < MOST_WOOD_ROUND
+
+
+def _wood_round(light: LogLight, bench: Array, corners: Array) -> float:
+    """The share of places just outside a kite's four edges that look more like one of its woods than like the bench."""
+    root, left, tip, right = corners
+    woods = [_half_colour(light, np.stack([root, tip, shoulder])) for shoulder in (left, right)]
+    starts, ends = corners, np.roll(corners, -1, axis=0)
+    outward = -right_of(ends - starts)  # root, left, tip, right runs clockwise: outside lies to the left
+    outward = outward / np.linalg.norm(outward, axis=1, keepdims=True)
+    along = (np.arange(STATIONS) + 0.5) / STATIONS
+    places = (starts + along[:, None, None] * (ends - starts))[None] + np.array(RING_IN)[:, None, None, None] * outward
+    places = places.reshape(1, -1, 2)
+    colours = sample(light.channels, light.view, places)[sample(light.wood, light.view, places) > 0.5]
+    if not len(colours):
+        return 1.0
+    from_wood = np.min([np.linalg.norm(colours - wood, axis=1) for wood in woods], axis=0)
+    return float(np.mean(from_wood < np.linalg.norm(colours - bench, axis=1)))
 
 
 def _without_overlap(light: LogLight, corners: Array, best_first: NDArray[np.int_]) -> list[int]:

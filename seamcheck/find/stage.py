@@ -22,7 +22,7 @@ from .fold import fold_round
 from .halves import raised_by_tape, wood_difference
 from .light import LogLight, log_light
 from .lobes import refine_lobes
-from .loose import apart, find_loose
+from .loose import apart, find_loose, on_the_bench
 from .rays import Rays, rate_rays
 from .shape import RoseShape, fit_shape
 
@@ -104,7 +104,7 @@ def find_all(
         return Stage.INLAID, _moved_to(rose, camera, z_in, 0.0)
     if stage is None:
         lobes = _loose_lobes(source)
-        if len(lobes) >= LEAST_LOOSE and apart(lobes):
+        if len(lobes) >= LEAST_LOOSE and apart(lobes) and on_the_bench(source.look(*source.box, LOOSE_PPI), lobes):
             return Stage.LOOSE, FoundRose(None, lobes, 1.0)
         if not any(_is_inlay(source, shape) for shape in shapes) and is_bare_top(source.overall):
             return Stage.BARE, FoundRose(None, (), 0.0)

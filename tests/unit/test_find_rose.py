@@ -8,10 +8,14 @@ from seamcheck.basis.errors import NoRoseFound
 from seamcheck.basis.frames import unit_of_bearing
 from seamcheck.cards.detect import find_cards
 from seamcheck.cards.print_check import print_scale
+from seamcheck.find.light import log_light
+from seamcheck.find.loose import on_the_bench
 from seamcheck.find.stage import find_all, find_loose_lobes, find_rose
+from seamcheck.kite import FoundLobe, Kite
+from seamcheck.plane.rectify import flatten
 from seamcheck.plane.solve import solve_plane
 from seamcheck.result import Stage
-from tests.made_up_tops import FIELD, LIGHT, MadeUpLobe, camera_above, fill, picture, rose, wheel
+from tests.made_up_tops import DARK, FIELD, LIGHT, MadeUpLobe, camera_above, fill, picture, rose, wheel
 from tests.scenes.draw import draw
 from tests.scenes.render import render
 
@@ -143,3 +147,22 @@ def test_an_off_cut_is_no_lobe():
     fill(photo, np.array([[-2, -1], [1.5, -1.2], [1.4, 0.3], [-2.2, 0.4]]), LIGHT)
     with pytest.raises(NoRoseFound):
         find_loose_lobes(photo.astype(np.uint8), camera_above(), [], 0.0)
+
+
+def test_loose_lobes_lie_on_the_bench_and_fields_of_a_dart_board_among_others():
+    def lobes_and_light(photo, made):
+        view = flatten(photo, camera_above(), np.array([-10.5, -9.5]), np.array([10.5, 9.5]), 0.0, 20.0, 1)
+        return log_light(view, []), [FoundLobe(1, Kite(*lobe.corners_in), lobe.dark_side) for lobe in made]
+
+    apart = scattered()[:6]
+    assert on_the_bench(*lobes_and_light(picture(apart, ground=(105, 110, 112), top_radius_in=None), apart))
+    board, fields = picture([]).astype(np.float32), []
+    for row, k in np.ndindex(3, 16):
+        edges = unit_of_bearing(np.pi / 8 * np.array([k, k + 0.5, k + 1]))
+        inner, outer = 1.9 * row + 0.5, 1.9 * (row + 1) + 0.5
+        fill(board, np.vstack([inner * edges[:1], outer * edges, inner * edges[-1:]]), DARK if (k + row) % 2 else LIGHT)
+        if row == 1:  # a kite on the border of two fields
+            fields.append(
+                MadeUpLobe(1, np.stack([inner * edges[0], 2.9 * edges[0] - [0.5, 0], outer * edges[0], 2.9 * edges[0] + [0.5, 0]]), "cw")
+            )
+    assert not on_the_bench(*lobes_and_light(np.clip(board, 0, 255).astype(np.uint8), fields))
