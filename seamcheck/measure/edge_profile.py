@@ -26,6 +26,8 @@ SHADE_REACH_PX = 20.0
 GLUE_WIDTHS_IN = (0.0, 0.003, 0.006, 0.009, 0.013)
 # Glue is dark: it sends back about so much of the field's light, or less.
 GLUE_LIGHT = 0.2
+# However dark the field, brown glue may send back so much (linear, 1 the photo's white; common practice, no source).
+GLUE_OWN_LIGHT = 0.08
 # Glue lines on a lobe's own seam that are considered, inches (common practice, no source).
 OWN_LINES_IN = (0.0, 0.0015, 0.003, 0.005)
 USUAL_OWN_LINE_IN = 0.002
@@ -37,8 +39,8 @@ SHADE_DOUBT, CONTACT_IN = 0.08, 0.012
 # The wood's figure changes its light by about so large a share a pixel, in a block's mean: keeps the slope from imitating an edge.
 FIGURE_SLOPE = 0.015
 
-# (column, standard deviation as a share of the light a pixel, side: 0 inside, 1 beyond)
-Limit = tuple[int, float, int]
+# (column, standard deviation as a share of the light a pixel, side: 0 inside, 1 beyond), and where given the least it is, in light
+Limit = tuple[int, float, int] | tuple[int, float, int, float]
 
 
 @dataclass(frozen=True)
@@ -107,7 +109,7 @@ class Flush:
         return []
 
     def limits(self, px_in: float) -> list[Limit]:
-        return [(1, FIGURE_SLOPE, 0), (3, FIGURE_SLOPE, 1), (4, GLUE_LIGHT, 1)]
+        return [(1, FIGURE_SLOPE, 0), (3, FIGURE_SLOPE, 1), (4, GLUE_LIGHT, 1, GLUE_OWN_LIGHT)]
 
     def reach_px(self, px_in: float) -> float:
         return NEAR_PX + GLUE_WIDTHS_IN[-1] / px_in
@@ -175,8 +177,8 @@ def ridge_rows(limits: Sequence[Limit], levels: Sequence[float], columns: int) -
     """(limits, columns): rows that hold limited coefficients near 0, in units of their standard deviation."""
     held = [limit for limit in limits if limit[0] < columns]
     rows = np.zeros((len(held), columns))
-    for row, (column, share, side) in zip(rows, held, strict=True):
-        row[column] = 1 / (share * (float(levels[side]) + LIGHT_FLOOR))
+    for row, (column, share, side, *least) in zip(rows, held, strict=True):
+        row[column] = 1 / max(share * (float(levels[side]) + LIGHT_FLOOR), *least, 0.0)
     return rows
 
 
