@@ -69,7 +69,7 @@ def test_a_glue_line_beside_pale_wood_does_not_move_its_edge() -> None:
 def test_brown_glue_on_a_dark_field_is_not_taken_for_the_lobe() -> None:
     """Lighter than the field, darker than the wood: the edge is where the wood ends, not the glue."""
     for seed in range(4):
-        profile = np.where(X < 0, 0.11, np.where(X < 0.006, 0.07, 0.027))
+        profile = np.where(X < 0, 0.11, np.where(X < 0.006, 0.05, 0.027))
         fit = measure_edge(scene(profile, X, np.random.default_rng(seed)), flat_camera(), task(Flush(), 0.005), HEIGHT)
         assert fit is not None
         assert abs(fit.line.offset_of(np.zeros(2))) < 2 * np.hypot(fit.line.u_model_in, np.sqrt(fit.line.cov[0, 0]))
