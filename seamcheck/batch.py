@@ -20,12 +20,11 @@ from pathlib import Path
 from typing import Any
 
 from .basis.errors import CantWrite, FolderMissing, NoPhotoInFolder, ResultsAmongPhotos, SeamcheckError
+from .basis.threads import ONE_THREAD
 from .photo import shown_name
 
 SUFFIXES = (".jpg", ".jpeg", ".heic", ".heif", ".png", ".tif", ".tiff", ".webp", ".bmp", ".dng")
 RESULT, PICTURE = ".json", ".picture.jpg"  # after the photo's whole name: a.jpg and a.png may lie side by side
-# Each process works on one photo with one core.
-ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 
 @dataclass(frozen=True)

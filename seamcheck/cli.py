@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from .basis.errors import BadLength, SeamcheckError
+from .basis.threads import ONE_THREAD
 from .basis.units import parse_length
 
 if TYPE_CHECKING:
@@ -355,6 +356,8 @@ def cards(
 
 def main() -> None:
     """Run the command line; anything that ends it early is one plain sentence on standard error and exit 1."""
+    for name in ONE_THREAD:
+        os.environ.setdefault(name, "1")
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a file's name may hold letters that the terminal lacks
