@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from .basis.errors import BadLength, SeamcheckError
+from . import cli_design
+from .basis.errors import SeamcheckError
 from .basis.threads import ONE_THREAD
-from .basis.units import parse_length
+from .cli_options import BarAcrossOption, BarAlongOption, PaperName, PaperOption, VeneerOption, length
 
 if TYPE_CHECKING:
     from .photo import Photo
@@ -33,8 +34,6 @@ app = typer.Typer(
 
 # Lengths past these are slips of the unit or the keyboard (mm given as inches, 64 for 1/64).
 MOST_TOLERANCE_IN = 1 / 2
-LEAST_VENEER_IN, MOST_VENEER_IN = 1 / 200, 1 / 8
-MOST_BAR_ERROR = 0.05  # relative; the worst printers are 3 % off
 
 # Set to anything, this lets a fault of the program's own end in its traceback.
 TRACEBACK_VARIABLE = "SEAMCHECK_TRACEBACK"
@@ -49,45 +48,11 @@ class StageName(StrEnum):
     BARE = "bare"
 
 
-class PaperName(StrEnum):
-    """The papers that the card sheet is made for."""
-
-    LETTER = "letter"
-    A4 = "a4"
-
-
-def _length(text: str) -> float:
-    """A length option in inches; exit 2 with a sentence when it can't be read."""
-    try:
-        return parse_length(text)
-    except BadLength as error:
-        raise typer.BadParameter(str(error)) from None
-
-
 def _tolerance(text: str) -> float:
-    value = _length(text)
+    value = length(text)
     if value > MOST_TOLERANCE_IN:
         raise typer.BadParameter(f"{text} is {value:.3f} in, which would pass anything: write 1/64 or 0.4mm.")
     return value
-
-
-def _veneer(text: str) -> float:
-    value = _length(text)
-    if not LEAST_VENEER_IN <= value <= MOST_VENEER_IN:
-        raise typer.BadParameter(f"{text} is {value:.4f} in, which is no veneer's thickness: write 1/42 or 0.6mm.")
-    return value
-
-
-def _bar(nominal_in: float) -> Callable[[str], float]:
-    def read(text: str) -> float:
-        value = _length(text)
-        if abs(value / nominal_in - 1) > MOST_BAR_ERROR:
-            raise typer.BadParameter(
-                f"{text} is {value:.3f} in, but the bar is drawn {nominal_in:g} in long: read it again, or print the sheet at 100 %."
-            )
-        return value
-
-    return read
 
 
 ALL_LOBES = 0
@@ -121,17 +86,6 @@ GapToleranceOption = Annotated[
     typer.Option(
         "--gap-tolerance", parser=_tolerance, metavar="LENGTH", help="The widest gap that counts as closed. Where not given, 0.010."
     ),
-]
-VeneerOption = Annotated[
-    float | None, typer.Option("--veneer", parser=_veneer, metavar="LENGTH", help="The veneer's thickness. Where not given, about 1/42.")
-]
-BarAcrossOption = Annotated[
-    float | None,
-    typer.Option("--bar-across", parser=_bar(6.0), metavar="LENGTH", help="What a steel rule reads on the card sheet's 6 in check bar."),
-]
-BarAlongOption = Annotated[
-    float | None,
-    typer.Option("--bar-along", parser=_bar(10.0), metavar="LENGTH", help="What a steel rule reads on the card sheet's 10 in check bar."),
 ]
 
 
@@ -342,7 +296,7 @@ def _outputs(
 @app.command()
 def cards(
     file: Annotated[Path, typer.Argument(metavar="FILE.pdf", help="Where to write the sheet.")],
-    paper: Annotated[PaperName, typer.Option(help="The paper in the printer.")] = PaperName.LETTER,
+    paper: PaperOption = PaperName.LETTER,
 ) -> None:
     """Make the sheet of eight scale cards, to print at 100 %."""
     from .printed.card_sheet import card_sheet, is_card_sheet
@@ -352,6 +306,9 @@ def cards(
         raise typer.BadParameter(f"{file} must end in .pdf.", param_hint="FILE.pdf")
     write_all([(Target(file, "a card sheet", is_card_sheet), card_sheet(paper.value))])
     print(f"{file}: eight scale cards for {'Letter' if paper is PaperName.LETTER else 'A4'} paper. Print at 100 %, then measure both bars.")
+
+
+cli_design.add_to(app)
 
 
 def main() -> None:

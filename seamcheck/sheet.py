@@ -1,4 +1,4 @@
-"""A page of paper at true scale, drawn as vectors.
+"""Pages of paper at true scale, drawn as vectors.
 
 Page frame: inches from the page's lower left corner, x to the right, y up. Nothing that the file holds depends on
 when or where it's made, so the same drawing gives the same bytes.
@@ -6,7 +6,8 @@ when or where it's made, so the same drawing gives the same bytes.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from io import BytesIO
 
 POINTS_PER_IN = 72.0  # a PDF's unit, where the page says nothing else (ISO 32000-1, 8.3.2.3)
@@ -23,10 +24,14 @@ Loop = Sequence[tuple[float, float]]
 
 
 class Sheet:
-    """One page of a PDF file. Greys run from 0, black, to 1, white."""
+    """One page of a PDF file, or several of one size. Greys run from 0, black, to 1, white."""
 
-    def __init__(self, paper: str, title: str) -> None:
-        """paper: a key of PAPERS; title: shown by the program that displays the file."""
+    def __init__(self, paper: str, title: str, print_scale: tuple[float, float] = (1.0, 1.0)) -> None:
+        """paper: a key of PAPERS; title: shown by the program that displays the file.
+
+        print_scale: how much larger than the file the printer prints, along x and y: everything is drawn as much smaller,
+        about the middle of the page, so that inches drawn are inches on the paper that comes out.
+        """
         from reportlab.pdfgen.canvas import Canvas
 
         self.width_in, self.height_in = PAPERS[paper]
@@ -38,6 +43,33 @@ class Sheet:
         self._canvas.setCreator(PROGRAM)
         self._canvas.setAuthor(PROGRAM)
         self._canvas.setViewerPreference("PrintScaling", "None")  # asks the print dialogue for 100 %
+        self._print_scale = print_scale
+        self._undo_print_scale()
+
+    def _undo_print_scale(self) -> None:
+        if self._print_scale == (1.0, 1.0):
+            return
+        x, y = (POINTS_PER_IN * side / 2 for side in (self.width_in, self.height_in))
+        self._canvas.translate(x, y)
+        self._canvas.scale(1 / self._print_scale[0], 1 / self._print_scale[1])
+        self._canvas.translate(-x, -y)
+
+    def next_page(self) -> None:
+        """Go on on a new page. The last one can't be drawn on afterwards."""
+        self._canvas.showPage()
+        self._undo_print_scale()
+
+    @contextmanager
+    def within(self, left_in: float, bottom_in: float, right_in: float, top_in: float, origin_in: tuple[float, float]) -> Iterator[None]:
+        """Draw in a frame whose origin lies there on the page, and show of it only what falls into a window of the page."""
+        self._canvas.saveState()
+        window = self._canvas.beginPath()
+        sides = (left_in, bottom_in, right_in - left_in, top_in - bottom_in)
+        window.rect(*(POINTS_PER_IN * side for side in sides))
+        self._canvas.clipPath(window, stroke=0, fill=0)
+        self._canvas.translate(POINTS_PER_IN * origin_in[0], POINTS_PER_IN * origin_in[1])
+        yield
+        self._canvas.restoreState()
 
     def fill(self, loops: Iterable[Loop], grey: float = 0.0) -> None:
         """Closed outlines filled together as one shape, so that no hairline shows where its parts meet.
@@ -57,6 +89,26 @@ class Sheet:
         self._canvas.setStrokeGray(grey)
         self._canvas.setLineWidth(width_in * POINTS_PER_IN)
         self._canvas.line(*(POINTS_PER_IN * value for value in (*start_in, *end_in)))
+
+    def stroke(self, points_in: Loop, width_in: float, closed: bool = False, grey: float = 0.0, dash_in: Sequence[float] = ()) -> None:
+        """A line through points, or an outline; dash_in: strokes and spaces by turns."""
+        path = self._canvas.beginPath()
+        for index, (x, y) in enumerate(points_in):
+            (path.lineTo if index else path.moveTo)(x * POINTS_PER_IN, y * POINTS_PER_IN)
+        if closed:
+            path.close()
+        self._canvas.setStrokeGray(grey)
+        self._canvas.setLineWidth(width_in * POINTS_PER_IN)
+        self._canvas.setLineJoin(1)  # round: a mitre would draw a sharp point longer than it is
+        self._canvas.setDash([POINTS_PER_IN * part for part in dash_in])
+        self._canvas.drawPath(path, stroke=1, fill=0)
+        self._canvas.setDash([])
+
+    def circle(self, middle_in: tuple[float, float], radius_in: float, width_in: float, grey: float = 0.0) -> None:
+        """A circle's line."""
+        self._canvas.setStrokeGray(grey)
+        self._canvas.setLineWidth(width_in * POINTS_PER_IN)
+        self._canvas.circle(*(POINTS_PER_IN * value for value in (*middle_in, radius_in)), stroke=1, fill=0)
 
     def text(self, words: str, start_in: tuple[float, float], size_in: float, turned_deg: float = 0.0, grey: float = 0.0) -> None:
         """Plain words from the start of their base line, turned counter-clockwise; size_in is the type's height."""

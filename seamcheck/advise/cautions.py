@@ -9,3 +9,18 @@ KNIFE_IN = (
 )
 # Whenever a photo's numbers stand in for the person's own eye.
 BY_EYE = "The last word is yours: check what matters by eye and with a straightedge."
+# Wherever a tool is used.
+MAKERS_FIRST = "What the maker of a tool says, local rules and a qualified teacher come before anything here."
+# When a pattern is made, and lobes are sawn to it.
+TEMPLATE = (
+    "Patterns: steel cuts fingers till every edge is filed smooth, and wants eye protection where it is ground or drilled; wood wants "
+    "its grain along the centre line and true edges; acrylic wants its film left on, a slow saw that doesn't melt or crack it, and eye "
+    "protection. A laser wants smoke drawn off and someone beside it, and never vinyl (PVC), whose smoke is poisonous."
+)
+SAW_AND_KNIFE = "Saw and knife: the work clamped, the other hand never ahead of the edge, light passes; a mask against fine dust."
+# When the recess is cut.
+ROUTER = (
+    "Router: eyes and ears protected, a mask and suction against dust (some woods harm skin and lungs), the bit unplugged before it is "
+    "touched, the work clamped, both hands on the router. Try depth and line on scrap first: what is cut too deep stays too deep."
+)
+GLUE_AND_PRESS = "Glue and press: fingers clear of press and clamps, the glue's own label for skin, air and time."

@@ -160,3 +160,15 @@ class NoPhotoInFolder(FileError):
 class ResultsAmongPhotos(FileError):
     wrong = "{folder} is the photos' own folder:"
     remedy = "name another one for the results."
+
+
+class CantBuild(SeamcheckError):
+    """A rose that can't be made as wished; `words["options"]` is the nearest that can, as on the command line."""
+
+    wrong = "{why}."
+    remedy = "The nearest that can be built: {options}"
+
+
+class NoOutline(FileError):
+    wrong = "{file} gives no outline of a rose ({why}):"
+    remedy = "inspect a photo that shows all points, with --json, and give that file, or describe the rose as for `seamcheck template`."

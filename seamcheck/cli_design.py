@@ -1,0 +1,258 @@
+"""The commands that make things rather than measure them: `template` and `recess`."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from math import isfinite, radians
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from .cli_options import BarAcrossOption, BarAlongOption, PaperName, PaperOption, VeneerOption, length
+
+if TYPE_CHECKING:
+    from .basis.frames import Array
+    from .design.rose import Rose
+    from .printed.drawing import Drawing
+
+# Past these it is a slip of the unit or the keyboard.
+MOST_LENGTH_IN = 240.0  # of a leaf, a top or a reach
+MOST_BIT_IN = 1.0
+MOST_SPARE_LOBES = 20
+
+
+class Side(StrEnum):
+    """Of a lobe, looking from its root to its tip."""
+
+    LEFT = "left"
+    RIGHT = "right"
+
+
+def add_to(app: typer.Typer) -> None:
+    """Put these commands on a command line."""
+    app.command()(template)
+    app.command()(recess)
+
+
+def _size(text: str) -> float:
+    value = length(text)
+    if value > MOST_LENGTH_IN:
+        raise typer.BadParameter(f"{text} is {value:.0f} in, which nothing here is: write inches as 12 or 2-1/2, or millimetres as 300mm.")
+    return value
+
+
+def _bit(text: str) -> float:
+    value = length(text)
+    if value > MOST_BIT_IN:
+        raise typer.BadParameter(f"{text} is {value:.3f} in, which is too large for a rose: write 1/8 or 3mm.")
+    return value
+
+
+def _angle(text: str) -> float:
+    """Degrees on the command line, radians inside."""
+    try:
+        value = float(text)
+    except ValueError:
+        value = 0.0
+    if not (isfinite(value) and 0 < value < 180):
+        raise typer.BadParameter(f"{text!r} is no root angle: write degrees, such as 90 or 116.65.")
+    return radians(value)
+
+
+def _drawing_name(text: str) -> Path:
+    if Path(text).suffix.lower() not in (".pdf", ".svg", ".dxf"):
+        raise typer.BadParameter(f"{text} must end in .pdf (to print), .svg or .dxf (for drawing and cutting programs).")
+    return Path(text)
+
+
+FilesArgument = Annotated[
+    list[Path] | None,
+    typer.Argument(parser=_drawing_name, metavar="[FILE]...", help="Drawings to write, by their ending: .pdf, .svg or .dxf."),
+]
+PointsOption = Annotated[int, typer.Option("--points", help="How many points the rose has.")]
+RingsOption = Annotated[int | None, typer.Option("--rings", help="How many rings. Where not given, as many as is usual.")]
+ReachOption = Annotated[
+    list[float] | None,
+    typer.Option(
+        parser=_size, metavar="LENGTH", help="Centre to tip, of the first ring; again for each later ring. Later ones may be left out."
+    ),
+]
+ShortEdgeOption = Annotated[
+    list[float] | None,
+    typer.Option(parser=_size, metavar="LENGTH", help="Root to shoulder, of the first ring; again for each later ring. May be left out."),
+]
+RootAngleOption = Annotated[
+    list[float] | None,
+    typer.Option(
+        parser=_angle, metavar="DEGREES", help="The first ring's root angle; again for the second ring's, in place of a short edge."
+    ),
+]
+StripOption = Annotated[float | None, typer.Option(parser=_size, metavar="LENGTH", help="The widest strip to be had.")]
+TopOption = Annotated[float | None, typer.Option(parser=_size, metavar="LENGTH", help="The top's diameter.")]
+BandOption = Annotated[float | None, typer.Option(parser=_size, metavar="LENGTH", help="The width of the top's edge band.")]
+
+
+def template(
+    files: FilesArgument = None,
+    points: PointsOption = 8,
+    reach: ReachOption = None,
+    rings: RingsOption = None,
+    short_edge: ShortEdgeOption = None,
+    root_angle: RootAngleOption = None,
+    strip: StripOption = None,
+    top: TopOption = None,
+    band: BandOption = None,
+    dark: Annotated[Side, typer.Option(help="The side of a lobe that is dark, looking from its root to its tip.")] = Side.RIGHT,
+    leaf_length: Annotated[float, typer.Option(parser=_size, metavar="LENGTH", help="A leaf's length, along the grain.")] = "36",  # type: ignore[assignment]
+    leaf_width: Annotated[float, typer.Option(parser=_size, metavar="LENGTH", help="A leaf's width.")] = "5",  # type: ignore[assignment]
+    spare: Annotated[int, typer.Option(min=0, max=MOST_SPARE_LOBES, help="Lobes to spare in each ring.")] = 1,
+    paper: PaperOption = PaperName.LETTER,
+    bar_across: BarAcrossOption = None,
+    bar_along: BarAlongOption = None,
+) -> None:
+    """Work out a rose: every dimension, what to cut for it, and full-size patterns.
+
+    A LENGTH is inches, written 0.75, 3/4 or 2-1/2, or millimetres, written 19mm.
+    """
+    from .design.cut_list import cut_list
+    from .printed.lobe_template import cutting_page, template_drawings
+    from .printed.pages import room_in
+    from .printed.template_words import text_lines
+
+    rose = _rose(points, reach, rings, short_edge, root_angle, strip, top, band, dark)
+    cuts = cut_list(rose, strip, (leaf_length, leaf_width), spare)
+    room = room_in(paper.value)
+    _write(
+        files, "Patterns for a rose", [cutting_page(rose, cuts, room)], template_drawings(rose, cuts, room), paper, (bar_across, bar_along)
+    )
+    print("\n".join(text_lines(rose, cuts)))
+
+
+def recess(
+    files: FilesArgument = None,
+    points: PointsOption = 8,
+    reach: ReachOption = None,
+    rings: RingsOption = None,
+    short_edge: ShortEdgeOption = None,
+    root_angle: RootAngleOption = None,
+    result: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="A result file of the fitted rose (inspect --json), in place of the rose's own options."),
+    ] = None,
+    veneer: VeneerOption = None,
+    bit: Annotated[float, typer.Option(parser=_bit, metavar="LENGTH", help="The router bit's diameter.")] = "1/8",  # type: ignore[assignment]
+    inside: Annotated[
+        float, typer.Option(parser=_bit, metavar="LENGTH", help="How far inside the knife line the pen line runs, to which is routed.")
+    ] = "1/16",  # type: ignore[assignment]
+    paper: PaperOption = PaperName.LETTER,
+    bar_across: BarAcrossOption = None,
+    bar_along: BarAlongOption = None,
+) -> None:
+    """Work out the recess: its depth, the line to rout to, and what is left in each point for knife and chisel.
+
+    A LENGTH is inches, written 0.0238, 1/42 or 2-1/2, or millimetres, written 0.6mm.
+    """
+    from .design.recess import USUAL_VENEER_IN
+    from .design.recess import recess as work_out
+    from .printed.pages import room_in
+    from .printed.recess_drawing import recess_drawing, routing_page, text_lines
+
+    note = ""
+    if result is None:
+        rose = _rose(points, reach, rings, short_edge, root_angle, None, None, None, Side.RIGHT)
+        outline = rose.outline_in()
+        lobes = tuple(lobe.number for lobe in sorted(rose.lobes(), key=lambda lobe: lobe.bearing))
+    elif reach or rings or short_edge or root_angle:
+        raise typer.BadParameter("give either a result file or the rose's own options.", param_hint="--result")
+    else:
+        outline, lobes, note = _outline_of(result)
+    found = work_out(outline, veneer or USUAL_VENEER_IN, bit, inside)
+    names = [str(lobe) for lobe in lobes]
+    first = [routing_page(found, names, room_in(paper.value), note)]
+    _write(files, "The recess for a rose", first, [recess_drawing(found, names)], paper, (bar_across, bar_along))
+    print("\n".join(text_lines(found, names) + ([note] if note else [])))
+
+
+def _rose(
+    points: int,
+    reach: list[float] | None,
+    rings: int | None,
+    short_edge: list[float] | None,
+    root_angle: list[float] | None,
+    strip: float | None,
+    top: float | None,
+    band: float | None,
+    dark: Side,
+) -> Rose:
+    from .design.draw_up import draw_up
+    from .design.wish import Top, Wish
+
+    if not reach:
+        raise typer.BadParameter("say how far the first ring reaches, for instance --reach 3.", param_hint="--reach")
+    if band is not None and top is None:
+        raise typer.BadParameter("say the top's diameter too (--top).", param_hint="--band")
+    return draw_up(
+        Wish(
+            points,
+            tuple(reach),
+            rings,
+            tuple(short_edge or ()),
+            tuple(root_angle or ()),
+            strip,
+            Top(top, band or 0.0) if top else None,
+            "cw" if dark is Side.RIGHT else "ccw",
+        )
+    )
+
+
+def _outline_of(path: Path) -> tuple[Array, tuple[int, ...], str]:
+    """Outline, lobes and what to know about it, of a result file."""
+    import json
+
+    from .basis.errors import NoOutline
+    from .design.measured import GOOD_TO, measured_outline
+    from .photo import read_bytes, shown_name
+
+    name = shown_name(path)
+    try:
+        document: Any = json.loads(read_bytes(path))
+    except ValueError:
+        raise NoOutline(file=name, why="it isn't one that `seamcheck inspect --json` wrote of a rose") from None
+    outline = measured_outline(document, name)
+    return (
+        outline.outline_in,
+        outline.lobes,
+        f"The outline comes from {name}, by photo, {GOOD_TO}: rout by the lines that you drew on the wood.",
+    )
+
+
+def _write(
+    files: list[Path] | None,
+    title: str,
+    first: list[Drawing],
+    drawings: list[Drawing],
+    paper: PaperName,
+    bars: tuple[float | None, float | None],
+) -> None:
+    """Write the drawings into each file: the first ones go into PDFs only, since they hold words."""
+    if not files:
+        return
+    from .cards.print_check import print_scale
+    from .printed.card_sheet import is_card_sheet
+    from .printed.pages import pages
+    from .printed.vector_files import dxf_bytes, is_dxf, is_svg, side_by_side, svg_bytes
+    from .report.files import Target, check_targets, write_all
+
+    kinds = {".pdf": ("a drawing", is_card_sheet), ".svg": ("a drawing", is_svg), ".dxf": ("a drawing", is_dxf)}
+    targets = [Target(file, *kinds[file.suffix.lower()]) for file in files]
+    check_targets(targets)
+    scale = print_scale(*bars)
+    made = []
+    for target in targets:
+        suffix = target.path.suffix.lower()
+        if suffix == ".pdf":
+            made.append((target, pages([*first, *drawings], paper.value, title, (scale.across, scale.along))))
+        else:
+            made.append((target, (svg_bytes if suffix == ".svg" else dxf_bytes)(side_by_side(drawings, title))))
+    write_all(made)

@@ -1,0 +1,67 @@
+"""Options that several commands have, and how what is written for them is read. Nothing heavy is imported."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from enum import StrEnum
+from typing import Annotated
+
+import typer
+
+from .basis.errors import BadLength
+from .basis.units import parse_length
+
+# Lengths past these are slips of the unit or the keyboard (mm given as inches, 64 for 1/64).
+LEAST_VENEER_IN, MOST_VENEER_IN = 1 / 200, 1 / 8
+MOST_BAR_ERROR = 0.05  # relative; the worst printers are 3 % off
+
+
+class PaperName(StrEnum):
+    """The papers that sheets are made for."""
+
+    LETTER = "letter"
+    A4 = "a4"
+
+
+def length(text: str) -> float:
+    """A length option in inches; exit 2 with a sentence when it can't be read."""
+    try:
+        return parse_length(text)
+    except BadLength as error:
+        raise typer.BadParameter(str(error)) from None
+
+
+def veneer(text: str) -> float:
+    """A veneer's thickness in inches."""
+    value = length(text)
+    if not LEAST_VENEER_IN <= value <= MOST_VENEER_IN:
+        raise typer.BadParameter(f"{text} is {value:.4f} in, which is no veneer's thickness: write 1/42 or 0.6mm.")
+    return value
+
+
+def bar(nominal_in: float) -> Callable[[str], float]:
+    """Reads what a rule says of a check bar that is drawn so long."""
+
+    def read(text: str) -> float:
+        value = length(text)
+        if abs(value / nominal_in - 1) > MOST_BAR_ERROR:
+            raise typer.BadParameter(
+                f"{text} is {value:.3f} in, but the bar is drawn {nominal_in:g} in long: read it again, or print the sheet at 100 %."
+            )
+        return value
+
+    return read
+
+
+VeneerOption = Annotated[
+    float | None, typer.Option("--veneer", parser=veneer, metavar="LENGTH", help="The veneer's thickness. Where not given, about 1/42.")
+]
+BarAcrossOption = Annotated[
+    float | None,
+    typer.Option("--bar-across", parser=bar(6.0), metavar="LENGTH", help="What a steel rule reads on the card sheet's 6 in check bar."),
+]
+BarAlongOption = Annotated[
+    float | None,
+    typer.Option("--bar-along", parser=bar(10.0), metavar="LENGTH", help="What a steel rule reads on the card sheet's 10 in check bar."),
+]
+PaperOption = Annotated[PaperName, typer.Option("--paper", help="The paper in the printer.")]

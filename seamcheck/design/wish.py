@@ -1,0 +1,68 @@
+"""What a maker wishes for: a few lengths, the rest left open."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import degrees
+
+from ..basis.units import fraction_words
+
+STEP_IN = 1 / 64  # what a rule shows
+
+
+@dataclass(frozen=True, slots=True)
+class Top:
+    """The top that the rose goes on, as planned or as measured bare."""
+
+    diameter_in: float
+    band_in: float = 0.0  # width of the edge band
+
+    @property
+    def most_reach_in(self) -> float:
+        return self.diameter_in / 2 - self.band_in
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What is asked for, ring by ring from the first; what is left out is chosen."""
+
+    points: int
+    reaches_in: tuple[float, ...]
+    rings: int | None = None
+    short_edges_in: tuple[float, ...] = ()
+    root_angles: tuple[float, ...] = ()  # rad
+    strip_in: float | None = None  # the widest strip to be had
+    top: Top | None = None
+    dark_side: str = "cw"
+
+    @property
+    def ring_count(self) -> int:
+        if self.rings is not None:
+            return self.rings
+        told = max(len(self.reaches_in), len(self.short_edges_in), len(self.root_angles))
+        return told if told > 1 else usual_rings(self.points)
+
+    def options(self) -> str:
+        """The wish as it is written on the command line."""
+        words = [f"--points {self.points}", f"--rings {self.ring_count}"]
+        words += [f"--reach {_written(reach)}" for reach in self.reaches_in]
+        words += [f"--short-edge {_written(short)}" for short in self.short_edges_in]
+        words += [f"--root-angle {degrees(angle):.6g}" for angle in self.root_angles]
+        words += [f"--strip {_written(self.strip_in)}"] if self.strip_in else []
+        words += [f"--top {_written(self.top.diameter_in)}"] if self.top else []
+        words += [f"--band {_written(self.top.band_in)}"] if self.top and self.top.band_in else []
+        return " ".join(words)
+
+
+def usual_rings(points: int) -> int:
+    """How many rings a rose of so many points usually has."""
+    for rings, least in ((3, 16), (2, 6)):
+        if points >= least and points % 2 ** (rings - 1) == 0:
+            return rings
+    return 1
+
+
+def _written(length_in: float) -> str:
+    """As a fraction where it is one, else as a decimal."""
+    on_rule = round(length_in / STEP_IN) * STEP_IN
+    return fraction_words(length_in).replace(" ", "-") if abs(on_rule - length_in) < 1e-9 else f"{length_in:.6g}"

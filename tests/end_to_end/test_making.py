@@ -1,0 +1,164 @@
+"""`template` and `recess` through the command line: files, words, refusals and exit status."""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from seamcheck.cli import main
+
+Run = Callable[..., tuple[int, str, str]]
+OURS = ["--points", "8", "--reach", "3", "--short-edge", "13/16"]
+
+
+@pytest.fixture
+def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    """The command line in an empty folder: (exit status, standard output, standard error)."""
+    monkeypatch.chdir(tmp_path)
+
+    def call(*arguments: str) -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["seamcheck", *arguments])
+        with pytest.raises(SystemExit) as stopped:
+            main()
+        out, err = capsys.readouterr()
+        return int(stopped.value.code or 0), out, err
+
+    return call
+
+
+def test_numbers_alone_need_no_file(run: Run, tmp_path: Path) -> None:
+    status, out, err = run("template", *OURS, "--strip", "5/8")
+    assert (status, err) == (0, "")
+    for part in ("2 1/2 in (2.4926)", "116.65 degrees", "5/8 in wide", "spare at each end               1/8 in"):
+        assert part in out
+    assert not list(tmp_path.iterdir())
+
+
+def test_each_ending_gives_its_kind_and_is_replaced(run: Run, tmp_path: Path) -> None:
+    for _ in range(2):
+        assert run("template", "a.pdf", "a.svg", "a.DXF", *OURS, "--paper", "a4")[0] == 0
+    assert (tmp_path / "a.pdf").read_bytes().startswith(b"%PDF")
+    assert b"<svg" in (tmp_path / "a.svg").read_bytes()
+    assert b"LWPOLYLINE" in (tmp_path / "a.DXF").read_bytes()
+
+
+def test_what_is_not_ours_stays(run: Run, tmp_path: Path) -> None:
+    for name in ("a.pdf", "a.svg", "a.dxf"):
+        (tmp_path / name).write_text("mine")
+        status, _, err = run("template", name, *OURS)
+        assert status == 1
+        assert "not a drawing of ours" in err
+        assert (tmp_path / name).read_text() == "mine"
+
+
+@pytest.mark.parametrize(
+    ("options", "why"),
+    [
+        ("--reach 3 --short-edge 1 --strip 5/8", "strips 5/8 in wide are too narrow for its shoulder"),
+        ("--reach 9 --top 16 --band 3/4", "past the edge band"),
+        ("--reach 3 --reach 1", "Rings overlap"),
+        ("--reach 3 --root-angle 88", "4 root angles of 88 degrees come to 352"),
+        ("--reach 3 --points 9 --rings 2", "can't be shared out"),
+        ("--reach 3 --points 16 --reach 2-1/2 --reach 2", "With three rings"),
+    ],
+)
+def test_what_cant_be_built_is_refused_and_what_is_offered_can(run: Run, options: str, why: str, tmp_path: Path) -> None:
+    status, out, err = run("template", "a.pdf", *options.split())
+    assert (status, out) == (1, "")
+    assert why in err
+    assert not list(tmp_path.iterdir())
+    offered = err.split("The nearest that can be built: ")[1].split()
+    assert run("template", *offered)[0] == 0
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        "",
+        "--reach 0",
+        "--reach 3x",
+        "--reach 3 --root-angle 200",
+        "--reach 3 --band 1",
+        "--reach 3 --spare -1",
+        "a.doc --reach 3",
+        "--reach 3 --bar-across 7",
+        "--reach 999",
+    ],
+)
+def test_a_wrong_command_line(run: Run, options: str) -> None:
+    status, out, err = run("template", *options.split())
+    assert (status, out) == (2, "")
+    assert "Error" in err
+
+
+def test_a_leaf_that_is_too_small_is_refused_with_one_that_will_do(run: Run) -> None:
+    status, _, err = run("template", *OURS, "--leaf-length", "2", "--leaf-width", "1/2")
+    assert status == 1
+    offered = err.split("The nearest that can be built: ")[1].split()
+    assert run("template", *OURS, *offered)[0] == 0
+
+
+def test_the_recess_by_design(run: Run, tmp_path: Path) -> None:
+    status, out, err = run("recess", "r.pdf", "r.svg", "r.dxf", *OURS)
+    assert (status, err) == (0, "")
+    assert ".0238 in (0.60 mm)" in out
+    assert re.search(r"1 to 4 +26\.7 degrees +17/64 in \(0\.2712\) +31/64 in \(0\.4798\)", out)
+    assert len(list(tmp_path.iterdir())) == 3
+
+
+def test_a_bit_that_is_too_large_is_refused_with_one_that_will_do(run: Run) -> None:
+    status, _, err = run("recess", *OURS, "--bit", "1")
+    assert status == 1
+    offered = err.split("The nearest that can be built: ")[1].split()
+    assert run("recess", *OURS, *offered)[0] == 0
+
+
+def test_the_recess_of_a_measured_rose(run: Run, tmp_path: Path) -> None:
+    """Tips as the result file gives them, corners by their place in the photo: here from straight above, 100 px to the inch."""
+    from math import cos, degrees, pi, sin
+
+    from seamcheck.design.draw_up import draw_up
+    from seamcheck.design.wish import Wish
+
+    turn = 0.3
+    tips = []
+    for lobe in draw_up(Wish(8, (3.0,), short_edges_in=(13 / 16,))).lobes():
+        corners = [(x * cos(turn) + y * sin(turn), y * cos(turn) - x * sin(turn)) for x, y in lobe.kite.corners_in]
+        tips.append(
+            {
+                "lobe": lobe.number,
+                "ring": lobe.ring.number,
+                "bearing_deg": degrees((lobe.bearing + turn) % (2 * pi)),
+                "reach_in": lobe.ring.reach_in,
+                "tip_px": [800 + 100 * corners[2][0], 600 - 100 * corners[2][1]],
+                "outline_px": [[800 + 100 * x, 600 - 100 * y] for x, y in corners],
+            }
+        )
+    (tmp_path / "a.json").write_text(json.dumps({"tips": tips, "centre_px": [800, 600]}))
+    status, out, err = run("recess", "r.pdf", "--result", "a.json")
+    assert (status, err) == (0, "")
+    by_design = run("recess", *OURS)[1]
+    assert out.splitlines()[:4] == by_design.splitlines()[:4]
+    assert out.count("31/64 in (0.4798)") == out.count("11/64 in (0.1792)") >= 1
+    assert "by photo" in out
+
+
+@pytest.mark.parametrize(
+    "text", ["", "[]", "{}", "null", '{"tips": [], "centre_px": null}', '{"tips": [{"ring": 1}], "centre_px": [0, 0]}']
+)
+def test_what_gives_no_outline(run: Run, tmp_path: Path, text: str) -> None:
+    (tmp_path / "a.json").write_text(text)
+    status, out, err = run("recess", "--result", "a.json")
+    assert (status, out) == (1, "")
+    assert err.startswith("a.json gives no outline of a rose")
+
+
+def test_a_result_and_a_rose_at_once(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "a.json").write_text("{}")
+    assert run("recess", "--result", "a.json", "--reach", "3")[0] == 2
+    assert run("recess", "--result", "b.json")[0] == 1
