@@ -150,3 +150,13 @@ def test_stated_uncertainty_holds_19_times_in_20() -> None:
         inside += abs(fit.line.offset_of(np.array([at, 0.0]))) < 1.96 * u
     chance_of_fewer = sum(comb(trials, k) * 0.95**k * 0.05 ** (trials - k) for k in range(inside + 1))
     assert chance_of_fewer > 0.05
+
+
+def test_an_own_seam_s_glue_lies_evenly_on_both_halves() -> None:
+    """Seen from the other half, each design is its own mirror image: the slit is centred on the seam."""
+    x = np.linspace(-6, 6, 49)
+    for design in Half().designs(x, 0.9, 1 / PPI):
+        mirrored = design[::-1]  # the places run the other way
+        assert design[:, 0] == pytest.approx(mirrored[:, 2], abs=1e-12)
+    widths = [float(np.trapezoid(1 - design[:, 0] - design[:, 2], x)) / PPI for design in Half().designs(x, 0.9, 1 / PPI)]
+    assert widths == pytest.approx([0.0, 0.0015, 0.003, 0.005], abs=1e-6)
