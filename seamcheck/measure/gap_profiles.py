@@ -31,6 +31,9 @@ BOW_IN = 0.0007  # of one edge, standard uncertainty. Common practice, no source
 # Of the lighter wood's light: the open floor of a slit and its standard uncertainty, and how far the walls' shade
 # may differ from the usual.
 FLOOR, FLOOR_U, BOTH_SHADE_U, EITHER_SHADE_U = 0.35, 0.4, 0.08, 0.3
+# The floor where the field's light is known: how far, as a share of it, the light inside the rose and the leaf there may differ, and what
+# glue, dust or a raised edge may add. Common practice, no source.
+FIELD_U, FIELD_FLOOR_U = 0.3, 0.02
 SLIT_BLOCKS = 0.01  # relative: how the slit's light differs from one place along the joint to the next
 USUAL_STRIPE, LEAST_STRIPE = 0.08, 0.02  # relative: wood's figure, and the least that is ever even. Common practice, no source.
 
@@ -138,6 +141,7 @@ class Look:
     optics: Optics
     lean_in: float
     depth_in: float
+    field_light: float | None = None  # of the slit's bottom in the open, where known
 
     @cached_property
     def code(self) -> Array:
@@ -248,13 +252,16 @@ def _figure(light: Array, number: Array, side: NDArray[np.bool_]) -> _Figure:
     return _Figure(max(1.5 * blocks, 0.02), max(spread, 0.015), max(float(coarse.std()), LEAST_STRIPE))
 
 
-def shared_prior(data: JointData, optics: Optics, scale: float) -> SharedPrior:
+def shared_prior(data: JointData, optics: Optics, scale: float, field_light: float | None = None) -> SharedPrior:
     """What is taken to be likely before looking: about the edge found, the photo's blur, the slit's light and the woods' figure."""
     brighter = float(data.wood.max())
     wall = float(data.wood[0] if data.lean_px > 0 else data.wood[1])
     rim = np.repeat(data.stripe, N_RIM // 2)
-    mean = np.array([0.35 * wall, FLOOR * brighter, 0, 0, *np.zeros(N_RIM), *np.zeros(N_SHAPE)])
-    u = [0.4 * wall + 0.05 * brighter, FLOOR_U * brighter, BOTH_SHADE_U * brighter, EITHER_SHADE_U * brighter, *rim]
+    floor, u_floor = FLOOR * brighter, FLOOR_U * brighter
+    if field_light is not None:
+        floor, u_floor = field_light, FIELD_U * field_light + FIELD_FLOOR_U
+    mean = np.array([0.35 * wall, floor, 0, 0, *np.zeros(N_RIM), *np.zeros(N_SHAPE)])
+    u = [0.4 * wall + 0.05 * brighter, u_floor, BOTH_SHADE_U * brighter, EITHER_SHADE_U * brighter, *rim]
     u += [EDGE_FREE_PX, EDGE_FREE_PX, BOW_IN * scale, optics.u_log_blur]
     return SharedPrior(mean, np.array(u))
 

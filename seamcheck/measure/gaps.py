@@ -54,8 +54,13 @@ def measure_gap(patch: LinearPatch, camera: Camera, site: JointSite, z_in: float
     return measure_gaps(patch, camera, [site], z_in, veneer_in)[0]
 
 
-def measure_gaps(patch: LinearPatch, camera: Camera, sites: Sequence[JointSite], z_in: float, veneer_in: float) -> list[GapFit | Reason]:
-    """The opening of every joint whose face lies at height z_in over a slit of the veneer's depth, in the order of the sites."""
+def measure_gaps(
+    patch: LinearPatch, camera: Camera, sites: Sequence[JointSite], z_in: float, veneer_in: float, field_light: float | None = None
+) -> list[GapFit | Reason]:
+    """The opening of every joint whose face lies at height z_in over a slit of the veneer's depth, in the order of the sites.
+
+    field_light: linear light 0..1 of the open field that the slits' bottom shows, where that is known (a dry fit's).
+    """
     strips = [None if None in site.lobes else sample_joint(patch, camera, site, z_in, HALF_WIDTH_IN) for site in sites]
     shown = [strip for strip in strips if strip is not None]
     if not shown:
@@ -73,7 +78,7 @@ def measure_gaps(patch: LinearPatch, camera: Camera, sites: Sequence[JointSite],
             continue
         middle, eye = site.ends_in.mean(axis=0), camera.eye_in
         lean_in = veneer_in * float((eye[:2] - middle) @ right_of(site.direction)) / float(eye[2] - z_in)
-        gaps.append(_measure(Look(strip, clear, optics, lean_in, veneer_in), site))
+        gaps.append(_measure(Look(strip, clear, optics, lean_in, veneer_in, field_light), site))
     return gaps
 
 
@@ -88,7 +93,7 @@ def _measure(look: Look, site: JointSite) -> GapFit | Reason:
         return Reason.EDGE_AMBIGUOUS
     reference, scale = edges[0], look.strip.scale
     data = profiles(look, reference, COARSE_GROUP_BLOCKS)
-    prior = shared_prior(data, look.optics, scale)
+    prior = shared_prior(data, look.optics, scale, look.field_light)
     coarse = weigh(data, prior, *_nodes(scale, edges))
     for _ in range(2):
         keep = _best(coarse, _likely(data, coarse, reference, site, scale))
