@@ -21,6 +21,8 @@ MOST_LENGTH_IN = 240.0  # of a leaf, a top or a reach
 MOST_BIT_IN = 1.0
 MOST_SPARE_LOBES = 20
 
+TERMINAL_WIDTH = 100  # letters, for cautions
+
 
 class Side(StrEnum):
     """Of a lobe, looking from its root to its tip."""
@@ -115,6 +117,7 @@ def template(
 
     A LENGTH is inches, written 0.75, 3/4 or 2-1/2, or millimetres, written 19mm.
     """
+    from .advise.cautions import MAKERS_FIRST, SAW_AND_KNIFE
     from .design.cut_list import cut_list
     from .printed.lobe_template import cutting_page, template_drawings
     from .printed.pages import room_in
@@ -126,7 +129,7 @@ def template(
     _write(
         files, "Patterns for a rose", [cutting_page(rose, cuts, room)], template_drawings(rose, cuts, room), paper, (bar_across, bar_along)
     )
-    print("\n".join(text_lines(rose, cuts)))
+    _tell(text_lines(rose, cuts), (SAW_AND_KNIFE, MAKERS_FIRST), files)
 
 
 def recess(
@@ -153,6 +156,7 @@ def recess(
 
     A LENGTH is inches, written 0.0238, 1/42 or 2-1/2, or millimetres, written 0.6mm.
     """
+    from .advise.cautions import MAKERS_FIRST, ROUTER, SAW_AND_KNIFE
     from .design.recess import USUAL_VENEER_IN
     from .design.recess import recess as work_out
     from .printed.pages import room_in
@@ -171,7 +175,7 @@ def recess(
     names = [str(lobe) for lobe in lobes]
     first = [routing_page(found, names, room_in(paper.value), note)]
     _write(files, "The recess for a rose", first, [recess_drawing(found, names)], paper, (bar_across, bar_along))
-    print("\n".join(text_lines(found, names) + ([note] if note else [])))
+    _tell(text_lines(found, names) + ([note] if note else []), (ROUTER, SAW_AND_KNIFE, MAKERS_FIRST), files)
 
 
 def _rose(
@@ -217,7 +221,7 @@ def _outline_of(path: Path) -> tuple[Array, tuple[int, ...], str]:
     name = shown_name(path)
     try:
         document: Any = json.loads(read_bytes(path))
-    except ValueError:
+    except (ValueError, RecursionError):
         raise NoOutline(file=name, why="it isn't one that `seamcheck inspect --json` wrote of a rose") from None
     outline = measured_outline(document, name)
     return (
@@ -256,3 +260,16 @@ def _write(
         else:
             made.append((target, (svg_bytes if suffix == ".svg" else dxf_bytes)(side_by_side(drawings, title))))
     write_all(made)
+
+
+def _tell(lines: list[str], cautions: tuple[str, ...], files: list[Path] | None) -> None:
+    """Numbers, cautions, and what was written."""
+    from textwrap import wrap
+
+    print("\n".join(lines), end="\n\n")
+    print("\n".join(line for caution in cautions for line in wrap(caution, TERMINAL_WIDTH)))
+    if files:
+        print()
+    for file in files or ():
+        paper = file.suffix.lower() == ".pdf"
+        print(f"{file}: {'print at 100 %, then measure both bars on a page.' if paper else 'at full size, in inches.'}")

@@ -8,7 +8,7 @@ and a little more at either end.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import ceil, floor
+from math import ceil
 
 from ..basis.errors import CantBuild
 from ..basis.units import fraction_words
@@ -123,4 +123,4 @@ def _leaves(widths_in: list[float], leaf_width_in: float) -> int:
 
 
 def _whole(length_in: float) -> str:
-    return str(floor(length_in) if length_in == floor(length_in) else ceil(length_in))
+    return str(ceil(length_in))

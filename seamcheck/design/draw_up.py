@@ -45,6 +45,7 @@ SHORT_SHARE, LATER_REACH_SHARE = 3 / 8, 7 / 8
 ROOT_ANGLE_SLACK = radians(0.1)
 SHORT_EDGE_SLACK_IN = 1 / 128
 
+SLACK_IN = 1e-9  # what is no more than this past a limit is on it: sums of lengths are rounded
 MOST_MENDS = 40  # a dozen is the most that was ever needed
 
 
@@ -135,7 +136,7 @@ def _check_room(wish: Wish) -> None:
     told = max(len(wish.reaches_in), len(wish.short_edges_in), len(wish.root_angles))
     if told > wish.ring_count:
         raise _Fault(f"Lengths or angles are given for {told} rings, but there are {wish.ring_count}", _with_rings(wish, wish.ring_count))
-    if wish.top and wish.top.most_reach_in < LEAST_TOP_REACH_IN:
+    if wish.top and wish.top.most_reach_in < LEAST_TOP_REACH_IN - SLACK_IN:
         larger = replace(wish.top, diameter_in=_up(2 * (LEAST_TOP_REACH_IN + wish.top.band_in)))
         raise _Fault(f"Inside its edge band the top has room for a reach of {_in(wish.top.most_reach_in)}", replace(wish, top=larger))
     if wish.strip_in and wish.strip_in < LEAST_SHORT_IN + SIDE_SPARE_IN:
@@ -145,7 +146,7 @@ def _check_room(wish: Wish) -> None:
     for k, reach in enumerate(wish.reaches_in):
         if k == 0 and reach < LEAST_REACH_IN:
             raise _Fault(f"A first ring that reaches {_in(reach)} is too small to cut", _with_reach(wish, 0, LEAST_REACH_IN))
-        if reach > _most_reach(wish):
+        if reach > _most_reach(wish) + SLACK_IN:
             edge = "the edge band, which begins" if wish.top else "the largest top's edge,"
             why = f"Ring {k + 1}'s tips at {_in(reach)} would lie past {edge} at {_in(_most_reach(wish))}"
             raise _Fault(why, _with_reach(wish, k, _down(_most_reach(wish))))
@@ -245,7 +246,7 @@ def _later_ring(wish: Wish, first: Ring, notch: _Notch, before: Ring) -> Ring:
     """The last ring, in the notch that the ring before it leaves."""
     k = notch.number - 1
     reach = _reach(wish, k)
-    if reach < notch.root_in + LEAST_LENGTH_IN:
+    if reach < notch.root_in + LEAST_LENGTH_IN - SLACK_IN:
         why = f"Rings overlap: ring {notch.number} starts {_in(notch.root_in)} from the centre, too far out to reach only {_in(reach)}"
         reaches = tuple(_reach(wish, j) for j in range(k)) + (_up(notch.root_in + LEAST_LENGTH_IN),)
         raise _Fault(why, replace(wish, reaches_in=reaches))
@@ -303,7 +304,7 @@ def _short_edge(wish: Wish, k: int, asked_in: float | None, usual_in: float, lim
     if asked_in is None:
         rounded = round(usual_in * 32) / 32
         return max(rounded if rounded <= most else _down(most), LEAST_SHORT_IN)
-    if asked_in > most + 1e-9:
+    if asked_in > most + SLACK_IN:
         raise _Fault(
             f"Ring {k + 1}'s short edge can't be {_in(asked_in)}, since {why}", _with_short(wish, k, max(_down(most), LEAST_SHORT_IN))
         )
@@ -336,11 +337,11 @@ def _with_short(wish: Wish, k: int, short_in: float) -> Wish:
 
 
 def _down(length_in: float) -> float:
-    return floor(length_in / STEP_IN + 1e-9) * STEP_IN
+    return floor((length_in + SLACK_IN / 2) / STEP_IN) * STEP_IN
 
 
 def _up(length_in: float) -> float:
-    return ceil(length_in / STEP_IN - 1e-9) * STEP_IN
+    return ceil((length_in - SLACK_IN / 2) / STEP_IN) * STEP_IN
 
 
 def _in(length_in: float) -> str:

@@ -45,6 +45,8 @@ def measured_outline(result: Mapping[str, Any], name: str) -> MeasuredOutline:
         corners_px = np.array([tip["outline_px"] for tip in tips], float).reshape(-1, 4, 2)
         rings = [int(tip["ring"]) for tip in tips]
         lobes = tuple(int(tip["lobe"]) for tip in tips)
+        if not np.isfinite(corners_px).all() or not np.isfinite(np.array([*plane, *photo], float)).all():
+            raise ValueError
     except (KeyError, TypeError, ValueError):
         raise NoOutline(file=name, why="it isn't one that `seamcheck inspect --json` wrote of a rose") from None
     if len(plane) < FEWEST_PLACES or len(tips) < 3:
@@ -89,4 +91,5 @@ def _scaling(points: Array) -> Array:
 
 def _mapped(homography: Array, points: Array) -> Array:
     homogeneous = np.hstack([points, np.ones((len(points), 1))]) @ homography.T
-    return homogeneous[:, :2] / homogeneous[:, 2:]
+    with np.errstate(divide="ignore", invalid="ignore"):  # places that lie nowhere disagree with all others, and are refused
+        return homogeneous[:, :2] / homogeneous[:, 2:]

@@ -87,11 +87,6 @@ class Rose:
             corners += [here.kite.tip_in, here.kite.right_in if here.ring.number >= following.ring.number else following.kite.left_in]
         return np.stack(corners)
 
-    def outer_edge_in(self, ring: Ring) -> float:
-        """How much of a ring's long edge borders on the field: the rest lies along the later rings' short edges."""
-        later = sum(other.shape.short_edge_in for other in self.rings if other.number > ring.number)
-        return ring.shape.long_edge_in - later
-
 
 def placed(shape: KiteShape, root_in: float, bearing: float) -> Kite:
     """A lobe whose root lies root_in from the centre at a bearing, its axis pointing outward."""

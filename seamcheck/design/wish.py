@@ -51,6 +51,7 @@ class Wish:
         words += [f"--strip {_written(self.strip_in)}"] if self.strip_in else []
         words += [f"--top {_written(self.top.diameter_in)}"] if self.top else []
         words += [f"--band {_written(self.top.band_in)}"] if self.top and self.top.band_in else []
+        words += ["--dark left"] if self.dark_side == "ccw" else []
         return " ".join(words)
 
 

@@ -20,7 +20,9 @@ Points = Sequence[Sequence[float]] | Array  # (n, 2)
 class Layer(Enum):
     """What a thing is, for programs that show, hide or cut by layers; the value is the layer's name in the file."""
 
-    CUT = "cut"  # the true outline
+    CUT = "cut"  # a pattern's true outline, once
+    ROSE = "rose"  # all lobes in their places
+    KNIFE = "knife-line"  # round the whole rose
     CENTRE = "centre-line"  # to lay on the seam
     DARK = "dark-half"
     GRAIN = "grain"
@@ -33,8 +35,9 @@ class Layer(Enum):
 
 
 # Widths of strokes, inches: what is measured or cut is a hairline.
-FINE_IN, PLAIN_IN, STRONG_IN = 0.004, 0.008, 0.014
-DASHED_IN, CHAIN_IN = (0.10, 0.06), (0.30, 0.05, 0.05, 0.05)  # stroke and space by turns
+FINE_IN, PLAIN_IN = 0.004, 0.008
+DASHED_IN, CHAIN_IN = (0.10, 0.06), (0.20, 0.05, 0.03, 0.05)  # stroke and space by turns
+PLACES_EVERY_IN = 0.05
 SMALL_TEXT_IN, TEXT_IN, TITLE_TEXT_IN = 0.105, 0.125, 0.2  # type's size
 
 
@@ -97,6 +100,7 @@ class Drawing:
 
     title: str
     items: list[Item] = field(default_factory=list)
+    from_top: bool = False  # on a page that has room to spare: at its top, as text is, not in its middle
 
     def line(
         self, start: Point, end: Point, layer: Layer, width_in: float = PLAIN_IN, grey: float = 0.0, dash_in: tuple[float, ...] = ()
@@ -146,6 +150,18 @@ class Drawing:
 
 def as_points(points: Points) -> tuple[Point, ...]:
     return tuple((float(x), float(y)) for x, y in points)
+
+
+def places_on(item: Item) -> Iterator[Point]:
+    """Points along an item's lines, close enough together that none crosses a corner of a page unseen."""
+    corners = list(_corners(item))
+    ends = corners[1:] + corners[:1] if isinstance(item, Fill) or (isinstance(item, Stroke) and item.closed) else corners[1:]
+    yield from corners
+    for start, end in zip(corners, ends, strict=False):
+        steps = int(hypot(end[0] - start[0], end[1] - start[1]) / PLACES_EVERY_IN)
+        for k in range(1, steps + 1):
+            share = k / (steps + 1)
+            yield start[0] + share * (end[0] - start[0]), start[1] + share * (end[1] - start[1])
 
 
 def _corners(item: Item) -> Iterator[Point]:

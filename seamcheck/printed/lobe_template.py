@@ -20,6 +20,7 @@ LINE_BEYOND_IN = 0.3  # the centre line, past the blank
 SEAM_BEYOND_IN = 0.4  # field seams, past the tips
 NOTES_WIDTH_IN, NOTES_GAP_IN = 3.3, 0.35
 NAME_WIDTH_IN = 2.3  # of a table's first column
+NARROW_IN = 0.4  # half a lobe that has no room for words
 CUT_MARK_IN = 0.2  # from an edge to the middle of its number
 
 
@@ -31,7 +32,7 @@ def template_drawings(rose: Rose, cuts: CutList, room_in: tuple[float, float]) -
 
 def cutting_page(rose: Rose, cuts: CutList, room_in: tuple[float, float]) -> Drawing:
     """All dimensions, what to cut, in which order, and the cautions, as wide as a page."""
-    page = Drawing("What to make")
+    page = Drawing("What to make", from_top=True)
     column = Column(page, 0.0, 0.0, room_in[0])
     column.paragraph(headline(rose) + ".")
     column.skip()
@@ -67,7 +68,7 @@ def lobe_pattern(rose: Rose, blanks: Blanks, room_in: tuple[float, float]) -> Dr
     drawing.line((0.0, ends[0]), (0.0, ends[1]), Layer.CENTRE, FINE_IN, 0.0, CHAIN_IN)
     drawing.words("centre line: lay it on the joint of the two strips", (0.0, ends[0] - 0.16), SMALL_TEXT_IN, anchor="middle")
     drawing.outline([root, (-across, along), tip, (across, along)], Layer.CUT, PLAIN_IN)
-    _halves(drawing, ring, dark_sign)
+    _halves(drawing, ring, dark_sign, spare)
     _cutting_order(drawing, (along, across, length))
     left = max(half_width, across + CUT_MARK_IN + 0.12)
     return _with_notes(drawing, rose, blanks, [(left + NOTES_GAP_IN, length + spare), (-NOTES_WIDTH_IN / 2, ends[0] - 0.3)], room_in)
@@ -86,19 +87,27 @@ def _with_notes(drawing: Drawing, rose: Rose, blanks: Blanks, places: list[Point
     return drawing
 
 
-def _halves(drawing: Drawing, ring: Ring, dark_sign: int) -> None:
-    """The woods' names and the grain's direction in either half."""
+def _halves(drawing: Drawing, ring: Ring, dark_sign: int, spare_in: float) -> None:
+    """The woods' names and the grain's direction in either half; beside a narrow lobe, past the ends of its blank."""
+    below_in = -spare_in - 0.18
     along, across = ring.shape.shoulder_in
     length = ring.shape.length_in
     beyond = length - along
-    size = min(TEXT_IN, 0.3 * across)
+    roomy = across >= NARROW_IN
     for sign in (-1, 1):
-        x = sign * 0.24 * across
-        drawing.arrow((x, along * 0.5), (x, along + 0.4 * beyond), Layer.GRAIN, FINE_IN)
+        x = sign * (0.24 if roomy else 0.4) * across
+        drawing.arrow((x, along * 0.5), (x, along + 0.4 * beyond), Layer.GRAIN, FINE_IN, min(0.12, 0.4 * across))
         name = "DARK" if sign == dark_sign else "LIGHT"
-        # Turned words stand to the left of their base line.
-        drawing.words(name, (sign * 0.58 * across + size * 0.36, along + 0.1 * beyond), size, 90.0, "middle")
-    drawing.words("grain", (0.24 * across - 0.04, along + 0.12 * beyond), min(SMALL_TEXT_IN, 0.2 * across), 90.0)
+        if roomy:  # turned words stand to the left of their base line
+            size = min(TEXT_IN, 0.3 * across)
+            drawing.words(name, (sign * 0.58 * across + size * 0.36, along + 0.1 * beyond), size, 90.0, "middle")
+        else:
+            drawing.words(name, (sign * 0.08, below_in), SMALL_TEXT_IN, anchor="start" if sign > 0 else "end")
+    if roomy:
+        middle = (0.5 * along + along + 0.4 * beyond) / 2  # of the arrow
+        drawing.words("grain", (0.24 * across - 0.05, middle), min(SMALL_TEXT_IN, 0.2 * across), 90.0, "middle")
+    else:
+        drawing.words("grain: the arrows", (0.08, length + spare_in + 0.1), SMALL_TEXT_IN)
 
 
 def _cutting_order(drawing: Drawing, shoulder: tuple[float, float, float]) -> None:
@@ -121,7 +130,7 @@ def _cutting_order(drawing: Drawing, shoulder: tuple[float, float, float]) -> No
         mark = place(0.5, CUT_MARK_IN)
         drawing.circle(mark, 0.09, Layer.NOTE, FINE_IN)
         drawing.words(str(number), (mark[0], mark[1] - 0.043), TEXT_IN, anchor="middle")
-        tail, head = place(0.5 + 0.15 / run, CUT_MARK_IN / 2), place(min(0.9, 0.5 + 0.75 / run), CUT_MARK_IN / 2)
+        tail, head = place(min(0.6, 0.5 + 0.15 / run), CUT_MARK_IN / 2), place(min(0.9, 0.5 + 0.75 / run), CUT_MARK_IN / 2)
         drawing.line(tail, head, Layer.NOTE, FINE_IN)
         for side in (-1, 1):
             back = (head[0] - 0.09 * ahead[0] + side * 0.03 * outward[0], head[1] - 0.09 * ahead[1] + side * 0.03 * outward[1])
@@ -141,12 +150,13 @@ def rose_drawing(rose: Rose) -> Drawing:
         beyond = (lobe.ring.reach_in + SEAM_BEYOND_IN) * outward
         drawing.line(_point(lobe.kite.tip_in), _point(beyond), Layer.SEAM, FINE_IN, 0.0, CHAIN_IN)
         drawing.line(_point(lobe.kite.root_in), _point(lobe.kite.tip_in), Layer.CENTRE, FINE_IN)
-        drawing.outline(lobe.kite.corners_in, Layer.CUT, FINE_IN)
+        drawing.outline(lobe.kite.corners_in, Layer.ROSE, FINE_IN)
         along, across = lobe.ring.shape.shoulder_in
         aside = (-0.42 if dark_right else 0.42) * across
         middle = lobe.kite.root_in + (along + 0.05 * lobe.ring.shape.length_in) * outward + aside * right_of(outward)
-        drawing.words(str(lobe.number), (float(middle[0]), float(middle[1]) - 0.045), TEXT_IN, anchor="middle")
-    drawing.outline(rose.outline_in(), Layer.CUT, PLAIN_IN)
+        size = min(TEXT_IN, 0.5 * across)
+        drawing.words(str(lobe.number), (float(middle[0]), float(middle[1]) - 0.36 * size), size, anchor="middle")
+    drawing.outline(rose.outline_in(), Layer.KNIFE, PLAIN_IN)
     drawing.line((-0.12, 0.0), (0.12, 0.0), Layer.NOTE, FINE_IN)
     drawing.line((0.0, -0.12), (0.0, 0.12), Layer.NOTE, FINE_IN)
     return drawing

@@ -10,7 +10,21 @@ from math import ceil
 
 from ..cards.geometry import BAR_ACROSS_IN, BAR_ALONG_IN
 from ..sheet import PAPERS, Sheet, text_width_in
-from .drawing import DASHED_IN, FINE_IN, PLAIN_IN, SMALL_TEXT_IN, TITLE_TEXT_IN, Circle, Drawing, Fill, Item, Layer, Stroke, Words
+from .drawing import (
+    DASHED_IN,
+    FINE_IN,
+    PLAIN_IN,
+    SMALL_TEXT_IN,
+    TITLE_TEXT_IN,
+    Circle,
+    Drawing,
+    Fill,
+    Item,
+    Layer,
+    Stroke,
+    Words,
+    places_on,
+)
 
 # The window for the drawing on a page: from its left and right, bottom and top edges, inches.
 LEFT_IN, RIGHT_IN, BOTTOM_IN, TOP_IN = 0.75, 0.35, 0.95, 0.7
@@ -53,18 +67,20 @@ Corner = tuple[float, float]
 
 
 def tile_corners(drawing: Drawing, paper: str) -> list[Corner]:
-    """The window's lower left corner in the drawing's frame for each tile, row by row from the top left."""
+    """The window's lower left corner in the drawing's frame for each tile that shows any of it, row by row from the top left."""
     left, bottom, right, top = drawing.bounds()
     width, height = room_in(paper)
     across, down = _count(right - left, width), _count(top - bottom, height)
-    # As many tiles as are needed, with the drawing in the middle of them.
-    first_left = (left + right) / 2 - (across * (width - OVERLAP_IN) + OVERLAP_IN) / 2
-    first_bottom = (bottom + top) / 2 - (down * (height - OVERLAP_IN) + OVERLAP_IN) / 2
-    return [
-        (first_left + column * (width - OVERLAP_IN), first_bottom + row * (height - OVERLAP_IN))
-        for row in reversed(range(down))
+    # One tile has the drawing in its middle; of several the first is full, so that no join runs down the middle of the rose.
+    first_left = left if across > 1 else (left + right - width) / 2
+    first_top = top if down > 1 or drawing.from_top else (bottom + top + height) / 2
+    tiles = [
+        (first_left + column * (width - OVERLAP_IN), first_top - height - row * (height - OVERLAP_IN))
+        for row in range(down)
         for column in range(across)
     ]
+    places = [place for item in drawing.items for place in places_on(item)]
+    return [(x, y) for x, y in tiles if len(tiles) == 1 or any(x <= px <= x + width and y <= py <= y + height for px, py in places)]
 
 
 def _count(needed_in: float, window_in: float) -> int:

@@ -42,7 +42,7 @@ def table(recess: Recess, names: list[str]) -> list[tuple[str, ...]]:
             shapes.append((point, [name]))
     return [
         (_listed(its_names), f"{degrees(point.tip_angle):.1f} degrees", length_words(point.pen_in), length_words(point.left_in))
-        for point, its_names in sorted(shapes, key=lambda shape: int(shape[1][0]))
+        for point, its_names in sorted(shapes, key=lambda shape: min(int(name) for name in shape[1]))
     ]
 
 
@@ -75,7 +75,7 @@ def text_lines(recess: Recess, names: list[str]) -> list[str]:
 
 def routing_page(recess: Recess, names: list[str], room_in: tuple[float, float], note: str = "") -> Drawing:
     """Table, order of work and cautions, as wide as a page; note: what to know about where the outline comes from."""
-    page = Drawing("The recess")
+    page = Drawing("The recess", from_top=True)
     column = Column(page, 0.0, 0.0, room_in[0])
     for name, value in summary(recess):
         column.row([(0.0, name), (0.9, value)])
@@ -109,7 +109,7 @@ def recess_drawing(recess: Recess, names: list[str]) -> Drawing:
         label = point.tip_in + out_in * outward
         drawing.words(words, (float(label[0]), float(label[1]) - 0.04), SMALL_TEXT_IN, anchor="middle")
     drawing.outline(recess.pen_in, Layer.PEN, FINE_IN, 0.0, DASHED_IN)
-    drawing.outline(recess.outline_in, Layer.CUT, PLAIN_IN)
+    drawing.outline(recess.outline_in, Layer.KNIFE, PLAIN_IN)
     drawing.line((-0.12, 0.0), (0.12, 0.0), Layer.NOTE, FINE_IN)
     drawing.line((0.0, -0.12), (0.0, 0.12), Layer.NOTE, FINE_IN)
     return drawing
@@ -127,8 +127,8 @@ def _left_by_bit(point: PointLeft, pen_tip: Array, radius_in: float) -> list[Poi
 
 
 def _listed(names: list[str]) -> str:
-    """1 to 4 for a run of four and more, else 1, 3, 5."""
-    numbers = [int(name) for name in names]
+    """1 to 4 for a run, else 1, 3, 5."""
+    numbers = sorted(int(name) for name in names)
     if len(numbers) > 2 and numbers == list(range(numbers[0], numbers[-1] + 1)):
-        return f"{names[0]} to {names[-1]}"
-    return ", ".join(names)
+        return f"{numbers[0]} to {numbers[-1]}"
+    return ", ".join(str(number) for number in numbers)

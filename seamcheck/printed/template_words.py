@@ -31,7 +31,7 @@ def ring_rows(rose: Rose, ring: Ring) -> Rows:
         ("root to the shoulders' height", length_words(along)),
         ("root angle", angle_words(shape.root_angle)),
         ("tip angle", angle_words(shape.tip_angle)),
-        ("root from the rose's centre", length_words(ring.root_in) if ring.root_in else "0"),
+        ("root from the rose's centre", length_words(ring.root_in) if ring.root_in else "0 in"),
         ("tip from the rose's centre", length_words(ring.reach_in)),
     ]
     if len(rose.rings) > 1:

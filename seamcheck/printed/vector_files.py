@@ -20,7 +20,7 @@ SVG = "http://www.w3.org/2000/svg"
 
 DXF_INCHES = 1  # $INSUNITS (DXF reference, header section)
 # Colour numbers by layer, of the 7 that every program has: what is cut is red, what is laid on the seam blue.
-DXF_COLOURS = {Layer.CUT: 1, Layer.CENTRE: 5, Layer.SEAM: 5, Layer.PEN: 3, Layer.BIT: 6}
+DXF_COLOURS = {Layer.CUT: 1, Layer.KNIFE: 1, Layer.CENTRE: 5, Layer.SEAM: 5, Layer.PEN: 3, Layer.BIT: 6}
 DXF_OTHER_COLOUR = 7
 DXF_COMMENT = f"999\nmade by {PROGRAM}\n"  # group code 999: a comment (DXF reference)
 CAPITAL_SHARE = 0.72  # a DXF's text height is that of its capitals, in Helvetica this share of the type's size

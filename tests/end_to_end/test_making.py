@@ -162,3 +162,15 @@ def test_a_result_and_a_rose_at_once(run: Run, tmp_path: Path) -> None:
     (tmp_path / "a.json").write_text("{}")
     assert run("recess", "--result", "a.json", "--reach", "3")[0] == 2
     assert run("recess", "--result", "b.json")[0] == 1
+
+
+def test_tips_that_lie_nowhere_are_refused(run: Run, tmp_path: Path) -> None:
+    """All in one spot, at infinity, or too many brackets."""
+    tip = {"lobe": 1, "ring": 1, "bearing_deg": 0.0, "reach_in": 3.0, "tip_px": [5, 5], "outline_px": [[5, 5]] * 4}
+    for tips in ([{**tip, "lobe": k} for k in range(1, 9)], [{**tip, "lobe": k, "tip_px": [float("inf"), k]} for k in range(1, 9)]):
+        (tmp_path / "a.json").write_text(json.dumps({"tips": tips, "centre_px": None}))
+        status, _, err = run("recess", "--result", "a.json")
+        assert status == 1
+        assert err.startswith(("a.json gives no outline", "A bit"))
+    (tmp_path / "a.json").write_text("[" * 200_000)
+    assert run("recess", "--result", "a.json")[2].startswith("a.json gives no outline")

@@ -19,7 +19,7 @@ from seamcheck.design.draw_up import draw_up
 from seamcheck.design.recess import recess
 from seamcheck.design.rose import Rose
 from seamcheck.design.wish import Wish
-from seamcheck.printed.drawing import Drawing, Layer
+from seamcheck.printed.drawing import Drawing, Layer, places_on
 from seamcheck.printed.lobe_template import cutting_page, lobe_pattern, template_drawings
 from seamcheck.printed.pages import LEFT_IN, RIGHT_IN, fits, pages, room_in, tile_corners
 from seamcheck.printed.recess_drawing import recess_drawing, routing_page
@@ -171,7 +171,7 @@ def _without_doubles(points: Array) -> Array:
     return np.array(kept)
 
 
-def test_the_dxf_reader_finds_every_lobe_on_the_layer_to_cut(rose: Rose) -> None:
+def test_the_dxf_reader_finds_every_pattern_once_on_the_layer_to_cut(rose: Rose) -> None:
     import ezdxf
     from ezdxf import units
 
@@ -180,10 +180,12 @@ def test_the_dxf_reader_finds_every_lobe_on_the_layer_to_cut(rose: Rose) -> None
     document = ezdxf.read(StringIO(data.decode()))
     assert document.units == units.IN
     assert not document.audit().has_errors
-    closed = [line for line in document.modelspace().query('LWPOLYLINE[layer=="cut"]') if line.closed]
-    outlines = [np.array(line.get_points("xy")) for line in closed]
-    for ring in rose.rings:
-        assert len(kites(outlines, rose, ring.number)) == 1 + ring.count
+    for layer, patterns in ((Layer.CUT, True), (Layer.ROSE, False)):
+        closed = [line for line in document.modelspace().query(f'LWPOLYLINE[layer=="{layer.value}"]') if line.closed]
+        outlines = [np.array(line.get_points("xy")) for line in closed]
+        assert len(outlines) == (len(rose.rings) if patterns else rose.points)
+        for ring in rose.rings:
+            assert len(kites(outlines, rose, ring.number)) == (1 if patterns else ring.count)
     bars = [np.array(line.get_points("xy")) for line in document.modelspace().query('LWPOLYLINE[layer=="check-bar"]')]
     assert sorted(sides(bar)[0] for bar in bars) == pytest.approx([6, 10])
 
@@ -218,11 +220,13 @@ class TestTiles:
         width, height = room_in(paper)
         for drawing in drawings(rose, paper):
             tiles = tile_corners(drawing, paper)
-            left, bottom, right, top = drawing.bounds()
             assert (len(tiles) == 1) == fits(drawing, paper)
-            places = np.random.default_rng(2).uniform((left, bottom), (right, top), (300, 2))
-            inside = [((places >= tile) & (places <= np.add(tile, (width, height)))).all(axis=1) for tile in tiles]
+            places = np.array([place for item in drawing.items for place in places_on(item)])
+            windows = [(np.subtract(tile, 1e-9), np.add(tile, (width + 1e-9, height + 1e-9))) for tile in tiles]
+            inside = [((places >= low) & (places <= high)).all(axis=1) for low, high in windows]
             assert np.any(inside, axis=0).all()
+            assert np.any(inside, axis=1).all()  # no sheet is empty
+            assert len(tiles) == 1 or np.min(tiles, axis=0)[0] <= drawing.bounds()[0] + 1e-9
 
     def test_neighbours_show_the_same_marks(self) -> None:
         """A mark lies on the paper of both sheets where the drawing's frame has it."""
@@ -243,7 +247,7 @@ def test_the_recess_reads_back_too(rose: Rose) -> None:
     found = recess(rose.outline_in())
     names = [str(k + 1) for k in range(len(found.points))]
     drawing = recess_drawing(found, names)
-    outline, pen = ([item for item in drawing.items if item.layer is layer] for layer in (Layer.CUT, Layer.PEN))
+    outline, pen = ([item for item in drawing.items if item.layer is layer] for layer in (Layer.KNIFE, Layer.PEN))
     assert len(outline) == len(pen) == 1
     data = pages([routing_page(found, names, room_in("letter")), drawing], "letter", "Recess")
     document = pypdfium2.PdfDocument(data)
