@@ -63,6 +63,17 @@ def test_bars_read_put_the_print_right() -> None:
     assert abs(across(solve) - 8.0) < 0.001
 
 
+def test_each_bar_s_reading_goes_to_its_own_side_of_a_card() -> None:
+    """One card alone doesn't show how its sides compare: what is known of that is what the bars said."""
+    scale = (0.994, 1.003)
+    card = seen(0.0, np.random.default_rng(1), scale, count=1)[0]
+    solve = solve_plane([card], SIZE_PX, FOCAL_PX, print_scale(6 * scale[0], 10 * scale[1]))
+    corners = solve.camera.plane_from_px(card.outline_px, PAPER_THICKNESS_IN)
+    sides = np.linalg.norm(corners - np.roll(corners, -1, axis=0), axis=1)
+    assert sides[[0, 2]] == pytest.approx(3.0 * scale[0], abs=0.003)
+    assert sides[[1, 3]] == pytest.approx(2.5 * scale[1], abs=0.003)
+
+
 def test_a_card_of_another_scale_is_left_out() -> None:
     cards = seen(0.03, np.random.default_rng(2))
     wrong = seen(0.03, np.random.default_rng(3), (0.97, 0.97))[2]
