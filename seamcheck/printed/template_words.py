@@ -57,10 +57,14 @@ def leaf_rows(cuts: CutList) -> Rows:
     """What all of it takes of one wood."""
     long, wide = (fraction_words(side) for side in cuts.leaf_in)
     running = sum(used for _, used in cuts.lanes)
+    waste, left = 100 * cuts.waste_share, 100 * (1 - cuts.strip_area_in2 / cuts.leaf_area_in2)
     return [
         ("strips, end to end", f"{fraction_words(running, 8)} in"),
-        ("strips' area", f"{cuts.strip_area_in2:.1f} square inches, of which {cuts.rose_area_in2:.1f} end up in the rose"),
-        ("leaves", f"{cuts.leaves} of {long} by {wide} in ({100 * (1 - cuts.rose_area_in2 / cuts.leaf_area_in2):.0f} % left over or lost)"),
+        (
+            "their area",
+            f"{cuts.strip_area_in2:.1f} square inches: {cuts.rose_area_in2:.1f} in the rose, {waste:.0f} % waste and spare lobes",
+        ),
+        ("leaves", f"{cuts.leaves} of {long} by {wide} in ({left:.0f} % left over)"),
     ]
 
 

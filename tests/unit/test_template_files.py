@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ctypes
 import re
 from io import BytesIO, StringIO
 from itertools import pairwise
@@ -10,10 +9,8 @@ from itertools import pairwise
 import numpy as np
 import pypdf
 import pypdfium2
-import pypdfium2.raw as pdfium
 import pytest
 
-from seamcheck.basis.frames import Array
 from seamcheck.design.cut_list import cut_list
 from seamcheck.design.draw_up import draw_up
 from seamcheck.design.recess import recess
@@ -25,8 +22,8 @@ from seamcheck.printed.pages import LEFT_IN, RIGHT_IN, fits, pages, room_in, til
 from seamcheck.printed.recess_drawing import recess_drawing, routing_page
 from seamcheck.printed.vector_files import dxf_bytes, is_dxf, is_svg, side_by_side, svg_bytes
 from seamcheck.sheet import PAPERS, UNPRINTABLE_IN
+from tests.read_back import GOOD_TO_IN, dxf_outlines, kites, outlines_in, pdf_pages, sides, svg_outlines
 
-GOOD_TO_IN = 0.0005  # .001 is wanted
 WISHES = {
     "two rings": Wish(8, (3.0, 2.5), short_edges_in=(13 / 16, 5 / 8)),
     "three rings": Wish(16, (4.0,)),
@@ -53,45 +50,8 @@ def pdf(rose: Rose, paper: str, print_scale: tuple[float, float] = (1.0, 1.0)) -
     return pages([cutting_page(rose, cuts, room_in(paper)), *drawings(rose, paper)], paper, "Patterns", print_scale)
 
 
-def outlines_in(page: pypdfium2.PdfPage) -> list[Array]:
-    """Every path of a page, (n, 2), in inches of the page."""
-    found = []
-    for thing in page.get_objects(filter=[pdfium.FPDF_PAGEOBJ_PATH]):
-        matrix = pdfium.FS_MATRIX()
-        pdfium.FPDFPageObj_GetMatrix(thing.raw, ctypes.byref(matrix))
-        points = []
-        for k in range(pdfium.FPDFPath_CountSegments(thing.raw)):
-            segment = pdfium.FPDFPath_GetPathSegment(thing.raw, k)
-            x, y = ctypes.c_float(), ctypes.c_float()
-            pdfium.FPDFPathSegment_GetPoint(segment, ctypes.byref(x), ctypes.byref(y))
-            points.append((matrix.a * x.value + matrix.c * y.value + matrix.e, matrix.b * x.value + matrix.d * y.value + matrix.f))
-        found.append(np.array(points) / 72)
-    return found
-
-
-def sides(outline: Array) -> Array:
-    return np.linalg.norm(np.roll(outline, -1, axis=0) - outline, axis=1)
-
-
-def kites(outlines: list[Array], rose: Rose, number: int) -> list[Array]:
-    """Those outlines that have a ring's four sides in order, to half a thousandth, and its length."""
-    shape = rose.rings[number - 1].shape
-    want = [shape.short_edge_in, shape.long_edge_in, shape.long_edge_in, shape.short_edge_in]
-    kept = []
-    for outline in outlines:
-        corners = outline[:4]
-        if len(outline) in (4, 5) and np.abs(sides(corners) - want).max() < GOOD_TO_IN:
-            assert np.linalg.norm(corners[2] - corners[0]) == pytest.approx(shape.length_in, abs=GOOD_TO_IN)
-            kept.append(corners)
-    return kept
-
-
 def test_the_renderer_finds_every_lobe_at_its_size(rose: Rose, paper: str) -> None:
-    document = pypdfium2.PdfDocument(pdf(rose, paper))
-    try:
-        outlines = [outlines_in(page) for page in document]
-    finally:
-        document.close()
+    outlines = pdf_pages(pdf(rose, paper))
     tiles = [len(tile_corners(drawing, paper)) for drawing in drawings(rose, paper)]
     assert len(outlines) == 1 + sum(tiles)  # the first page holds words alone, and fits
     starts = np.cumsum([1, *tiles])
@@ -149,26 +109,16 @@ def test_nothing_reaches_into_the_unprintable_border(rose: Rose, paper: str) -> 
 
 
 def test_the_svg_reader_finds_every_lobe_and_layer(rose: Rose) -> None:
-    from svgelements import SVG, Group, Path
+    from svgelements import SVG, Group
 
     data = svg_bytes(side_by_side(drawings(rose), "Patterns"))
     assert is_svg(data)
     tree = SVG.parse(StringIO(data.decode()), ppi=96)
-    paths = [np.array([(point.x, point.y) for point in path.as_points()]) for path in tree.elements(lambda thing: isinstance(thing, Path))]
-    outlines = [_without_doubles(path) / 96 for path in paths]
+    outlines = svg_outlines(data)
     for ring in rose.rings:
         assert len(kites(outlines, rose, ring.number)) == 1 + ring.count
     names = {thing.id for thing in tree.elements(lambda thing: isinstance(thing, Group))}
     assert {Layer.CUT.value, Layer.CENTRE.value, Layer.DARK.value, Layer.GRAIN.value, Layer.BAR.value} <= names
-
-
-def _without_doubles(points: Array) -> Array:
-    """An outline's corners once each, in order."""
-    kept = [points[0]]
-    for point in points[1:]:
-        if np.linalg.norm(point - kept[-1]) > 1e-9:
-            kept.append(point)
-    return np.array(kept)
 
 
 def test_the_dxf_reader_finds_every_pattern_once_on_the_layer_to_cut(rose: Rose) -> None:
@@ -181,8 +131,7 @@ def test_the_dxf_reader_finds_every_pattern_once_on_the_layer_to_cut(rose: Rose)
     assert document.units == units.IN
     assert not document.audit().has_errors
     for layer, patterns in ((Layer.CUT, True), (Layer.ROSE, False)):
-        closed = [line for line in document.modelspace().query(f'LWPOLYLINE[layer=="{layer.value}"]') if line.closed]
-        outlines = [np.array(line.get_points("xy")) for line in closed]
+        outlines = dxf_outlines(data, layer.value)
         assert len(outlines) == (len(rose.rings) if patterns else rose.points)
         for ring in rose.rings:
             assert len(kites(outlines, rose, ring.number)) == (1 if patterns else ring.count)
