@@ -27,7 +27,7 @@ USUAL_SOFTNESS_IN = (0.008, 0.012)
 # Edges needed before two lamps' seven unknowns are worth asking for.
 MIN_EDGES = 3
 # Edges that miss by so many times the usual, and by so much of the field's light, are left out, the worst first, at most so many.
-ODD_RATIO, ODD_MISFIT, MOST_DROPPED = 2.5, 0.02, 3
+ODD_RATIO, ODD_MISFIT, MOST_DROPPED = 3.0, 0.06, 3
 # How many neighbouring samples of a shade profile stray together.
 REPEATS = 20.0
 
