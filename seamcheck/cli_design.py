@@ -162,7 +162,7 @@ def recess(
     from .printed.pages import room_in
     from .printed.recess_drawing import recess_drawing, routing_page, text_lines
 
-    note = ""
+    notes = [] if veneer else ["The depth is that of usual veneer: measure yours, and give it (--veneer)."]
     if result is None:
         rose = _rose(points, reach, rings, short_edge, root_angle, None, None, None, Side.RIGHT)
         outline = rose.outline_in()
@@ -171,11 +171,12 @@ def recess(
         raise typer.BadParameter("give either a result file or the rose's own options.", param_hint="--result")
     else:
         outline, lobes, note = _outline_of(result)
+        notes.append(note)
     found = work_out(outline, veneer or USUAL_VENEER_IN, bit, inside)
     names = [str(lobe) for lobe in lobes]
-    first = [routing_page(found, names, room_in(paper.value), note)]
+    first = [routing_page(found, names, room_in(paper.value), notes, result is not None)]
     _write(files, "The recess for a rose", first, [recess_drawing(found, names)], paper, (bar_across, bar_along))
-    _tell(text_lines(found, names) + ([note] if note else []), (ROUTER, SAW_AND_KNIFE, MAKERS_FIRST), files)
+    _tell(text_lines(found, names, notes, result is not None), (ROUTER, SAW_AND_KNIFE, MAKERS_FIRST), files)
 
 
 def _rose(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import acos, atan2, cos, degrees, hypot, sin
 
 from ..advise.cautions import GLUE_AND_PRESS, MAKERS_FIRST, ROUTER, SAW_AND_KNIFE
@@ -10,7 +11,7 @@ from ..basis.units import MM_PER_IN, fraction_words
 from ..design.recess import PointLeft, Recess
 from ..sheet import text_width_in
 from .drawing import DASHED_IN, FINE_IN, PLAIN_IN, SMALL_TEXT_IN, Drawing, Layer, Point
-from .words import Column, length_words
+from .words import Column, length_words, rule_words
 
 ROUTED_GREY, UNTOUCHED_GREY = 0.86, 1.0
 ARC_STEPS = 24
@@ -30,8 +31,12 @@ def depth_words(recess: Recess) -> str:
     return f"{recess.depth_in:.4f} in ({recess.depth_in * MM_PER_IN:.2f} mm)"
 
 
-def table(recess: Recess, names: list[str]) -> list[tuple[str, ...]]:
-    """One row for all points of a shape: which, tip angle, pen line's point, left to cut by hand (the last two from the tip)."""
+def table(recess: Recess, names: list[str], measured: bool = False) -> list[tuple[str, ...]]:
+    """One row for all points of a shape: which, tip angle, pen line's point, left to cut by hand (the last two from the tip).
+
+    measured: by a photo, so that no more than 64ths are given.
+    """
+    words = rule_words if measured else length_words
     shapes: list[tuple[PointLeft, list[str]]] = []
     for name, point in zip(names, recess.points, strict=True):
         for known, its_names in shapes:
@@ -41,7 +46,7 @@ def table(recess: Recess, names: list[str]) -> list[tuple[str, ...]]:
         else:
             shapes.append((point, [name]))
     return [
-        (_listed(its_names), f"{degrees(point.tip_angle):.1f} degrees", length_words(point.pen_in), length_words(point.left_in))
+        (_listed(its_names), f"{degrees(point.tip_angle):.1f} degrees", words(point.pen_in), words(point.left_in))
         for point, its_names in sorted(shapes, key=lambda shape: min(int(name) for name in shape[1]))
     ]
 
@@ -64,25 +69,27 @@ def summary(recess: Recess) -> list[tuple[str, str]]:
     ]
 
 
-def text_lines(recess: Recess, names: list[str]) -> list[str]:
-    """Summary and table for a terminal."""
+def text_lines(recess: Recess, names: list[str], notes: Sequence[str] = (), measured: bool = False) -> list[str]:
+    """Summary, notes and table for a terminal."""
     lines = [f"{name:<12}{value}" for name, value in summary(recess)]
-    lines += ["", "From the tip, along the point's middle line:"]
-    rows = [HEADS, *table(recess, names)]
+    lines += [*notes, "", "From the tip, along the point's middle line:"]
+    rows = [HEADS, *table(recess, names, measured)]
     widths = [max(len(row[k]) for row in rows) + 3 for k in range(len(HEADS))]
     return lines + ["  " + "".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
 
 
-def routing_page(recess: Recess, names: list[str], room_in: tuple[float, float], note: str = "") -> Drawing:
-    """Table, order of work and cautions, as wide as a page; note: what to know about where the outline comes from."""
+def routing_page(
+    recess: Recess, names: list[str], room_in: tuple[float, float], notes: Sequence[str] = (), measured: bool = False
+) -> Drawing:
+    """Table, order of work and cautions, as wide as a page; notes: what is supposed, and where the outline comes from."""
     page = Drawing("The recess", from_top=True)
     column = Column(page, 0.0, 0.0, room_in[0])
     for name, value in summary(recess):
         column.row([(0.0, name), (0.9, value)])
-    if note:
+    for note in notes:
         column.paragraph(note)
     column.heading("Each point, from the tip along its middle line")
-    for row in [HEADS, *table(recess, names)]:
+    for row in [HEADS, *table(recess, names, measured)]:
         column.row(list(zip(COLUMNS_IN, row, strict=True)))
     column.heading("Order of work")
     for number, step in enumerate(ORDER, 1):

@@ -16,6 +16,11 @@ def length_words(inches: float) -> str:
     return f"{fraction_words(inches)} in ({inches:.4f})"
 
 
+def rule_words(inches: float) -> str:
+    """To the 64th, where no more is known: 17/64 in."""
+    return f"{fraction_words(inches)} in"
+
+
 def angle_words(angle: float) -> str:
     """Degrees, of radians."""
     return f"{degrees(angle):.2f} degrees"
