@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from . import cli_design
+from . import cli_advice, cli_design
 from .basis.errors import SeamcheckError
 from .basis.threads import ONE_THREAD
 from .cli_options import BarAcrossOption, BarAlongOption, PaperName, PaperOption, VeneerOption, length
@@ -308,6 +308,7 @@ def cards(
     print(f"{file}: eight scale cards for {'Letter' if paper is PaperName.LETTER else 'A4'} paper. Print at 100 %, then measure both bars.")
 
 
+cli_advice.add_to(app)
 cli_design.add_to(app)
 
 

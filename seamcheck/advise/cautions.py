@@ -24,3 +24,9 @@ ROUTER = (
     "touched, the work clamped, both hands on the router. Try depth and line on scrap first: what is cut too deep stays too deep."
 )
 GLUE_AND_PRESS = "Glue and press: fingers clear of press and clamps, the glue's own label for skin, air and time."
+# Whenever an edge is to be eased.
+PLANE = (
+    "Plane with a freshly sharpened iron, set fine; the veneer between two straight battens, its edge up and barely proud; with the "
+    "grain, not into it; fingers behind the blade. Test after each stroke, and stop when it closes: wood can't be put back. A dust mask, "
+    "since some woods irritate skin and lungs."
+)

@@ -172,3 +172,38 @@ class CantBuild(SeamcheckError):
 class NoOutline(FileError):
     wrong = "{file} gives no outline of a rose ({why}):"
     remedy = "inspect a photo that shows all points, with --json, and give that file, or describe the rose as for `seamcheck template`."
+
+
+class ResultMissing(FileError):
+    wrong = "There is no result file {file}:"
+    remedy = "make one by `seamcheck inspect PHOTO --json {file}`, or check its name and folder."
+
+
+class ResultUnreadable(FileError):
+    wrong = "{file} can't be read ({why}):"
+    remedy = "copy it to a folder of your own, and try again."
+
+
+class NotAResult(FileError):
+    wrong = "{file} is not a result file of seamcheck's:"
+    remedy = "give the file that `seamcheck inspect PHOTO --json FILE` wrote."
+
+
+class NewerResult(FileError):
+    wrong = "{file} was made by a newer seamcheck (its version is {version}, this program knows {known}):"
+    remedy = "bring seamcheck up to date, or inspect the photo again."
+
+
+class SpoiltResult(FileError):
+    wrong = "{file} is a result file, but something in it is missing or was changed:"
+    remedy = "make it again by `seamcheck inspect PHOTO --json FILE`."
+
+
+class NotADryFit(FileError):
+    wrong = "{file} shows {stage}, and only a dry fit can still be eased and moved:"
+    remedy = "if it is one, inspect the photo again with --stage dry-fit."
+
+
+class NoSuchLobe(SeamcheckError):
+    wrong = "{file} has no lobe {lobe}:"
+    remedy = "its lobes are {lobes}."

@@ -76,12 +76,12 @@ def print_report(inspection: Inspection, file: TextIO, more: Sequence[str] = ())
     from rich.text import Text
 
     console = Console(file=file, highlight=False, soft_wrap=True, markup=False, emoji=False)
-    plain = not _can_show(file)
+    plain = not can_show(file)
     for line in [*report_lines(inspection), *map(Line, more)]:
         console.print(Text(line.words.translate(ASCII) if plain else line.words, style=line.style))
 
 
-def _can_show(file: TextIO) -> bool:
+def can_show(file: TextIO) -> bool:
     try:
         "".join([*MARKS.values(), "±°"]).encode(file.encoding or "utf-8")
     except (UnicodeEncodeError, LookupError):

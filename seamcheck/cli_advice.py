@@ -1,0 +1,124 @@
+"""The commands that say what to do with a dry fit that was measured: `plan` and `decide`. They work from a result file."""
+
+from __future__ import annotations
+
+import re
+import sys
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from .basis.errors import NoSuchLobe
+from .cli_options import length
+
+if TYPE_CHECKING:
+    from .advise.fit import Fit
+
+LEAST_SHAVING_IN, MOST_SHAVING_IN = 1 / 4000, 1 / 64  # outside of these it's a slip of the unit or the keyboard
+
+ResultArgument = Annotated[
+    Path, typer.Argument(metavar="RESULT.json", help="What `seamcheck inspect PHOTO --json RESULT.json` wrote of a dry fit.")
+]
+
+
+class WoodName(StrEnum):
+    """For what wood may be taken off, as it's said on the command line."""
+
+    SURE = "sure"
+    LIKELY = "likely"
+    SAFE = "safe"
+
+
+def add_to(app: typer.Typer) -> None:
+    """Put these commands on a command line."""
+    app.command()(plan)
+
+
+def _shaving(text: str) -> float:
+    value = length(text)
+    if not LEAST_SHAVING_IN <= value <= MOST_SHAVING_IN:
+        raise typer.BadParameter(f"{text} is {value:.4f} in, which is no light stroke's shaving: write 0.002 or 0.05mm.")
+    return value
+
+
+def _lobe_list(text: str) -> str:
+    if not re.fullmatch(r"(\d+|on)([\s,]+(\d+|on))*", text.strip().lower()):
+        raise typer.BadParameter(f"{text!r} is no list of lobes: write their numbers, as 1,4,7.")
+    return text.strip().lower()
+
+
+def _picture_name(text: str) -> Path:
+    from .report.picture_file import SUFFIXES
+
+    if Path(text).suffix.lower() not in SUFFIXES:
+        raise typer.BadParameter(f"{text} must end in .png or .jpg.")
+    return Path(text)
+
+
+def _lobes(text: str | None, fit: Fit, file: Path) -> frozenset[int]:
+    """The lobes that a list names; `on` stands for all whose points are on their seams."""
+    from .photo import shown_name
+    from .result import Verdict
+
+    found: set[int] = set()
+    for word in re.split(r"[\s,]+", text or ""):
+        if word == "on":
+            found |= {lobe.number for lobe in fit.lobes if lobe.verdict is Verdict.ON}
+        elif word:
+            if int(word) not in fit.by_number:
+                known = ", ".join(str(number) for number in sorted(fit.by_number)) or "none"
+                raise NoSuchLobe(file=shown_name(file), lobe=word, lobes=known)
+            found.add(int(word))
+    return frozenset(found)
+
+
+def plan(
+    result: ResultArgument,
+    keep: Annotated[
+        str | None,
+        typer.Option(
+            parser=_lobe_list, metavar="LOBES", help="Lobes that stay as they lie, such as taped ones: 1,4,7. `on` is all that lie well."
+        ),
+    ] = None,
+    shaving: Annotated[
+        float | None, typer.Option(parser=_shaving, metavar="LENGTH", help="What a light stroke takes off. Where not given, 0.002.")
+    ] = None,
+    wood: Annotated[
+        WoodName,
+        typer.Option(help="For what wood may come off: what surely must, what likely must, or so much that it's safe to close."),
+    ] = WoodName.LIKELY,
+    picture: Annotated[
+        Path | None, typer.Option(parser=_picture_name, metavar="FILE", help="Draw the plan, as a .png or .jpg file.")
+    ] = None,
+) -> None:
+    """Plan what to ease and what to move, from a dry fit's result: the least wood that closes it with every point on its seam.
+
+    A LENGTH is inches, written 0.0238, 1/42 or 2 1/2, or millimetres, written 0.6mm.
+    """
+    from .advise.fit_plan import PlanSettings, plan_fit
+    from .advise.fit_program import Wood
+    from .report.plan_text import plan_lines
+    from .report.result_reading import read_fit
+
+    fit = read_fit(result)
+    settings = PlanSettings(_lobes(keep, fit, result), Wood(wood.value))
+    if shaving is not None:
+        settings = PlanSettings(settings.keep, settings.wood, shaving)
+    planned = plan_fit(fit, settings)
+    if picture is not None:
+        from .report.files import Target, write_all
+        from .report.picture_file import is_picture
+        from .report.plan_picture import plan_picture
+
+        write_all([(Target(picture, "a picture", is_picture), plan_picture(fit, planned, settings, picture.suffix))])
+    _say(plan_lines(fit, planned, settings))
+
+
+def _say(lines: list[str]) -> None:
+    from .report.text import ASCII, can_show
+
+    plain = not can_show(sys.stdout)
+    for line in lines:
+        print(line.translate(ASCII) if plain else line)
