@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from .basis.errors import NoSuchLobe
+from .basis.errors import NoSuchJoint, NoSuchLobe
 from .cli_options import length
 
 if TYPE_CHECKING:
@@ -34,6 +34,7 @@ class WoodName(StrEnum):
 def add_to(app: typer.Typer) -> None:
     """Put these commands on a command line."""
     app.command()(plan)
+    app.command()(decide)
 
 
 def _shaving(text: str) -> float:
@@ -47,6 +48,24 @@ def _lobe_list(text: str) -> str:
     if not re.fullmatch(r"(\d+|on)([\s,]+(\d+|on))*", text.strip().lower()):
         raise typer.BadParameter(f"{text!r} is no list of lobes: write their numbers, as 1,4,7.")
     return text.strip().lower()
+
+
+def _tip_list(text: str) -> str:
+    if not re.fullmatch(r"\d+([\s,]+\d+)*", text.strip()):
+        raise typer.BadParameter(f"{text!r} is no list of lobes: write their numbers, as 1,4,7.")
+    return text.strip()
+
+
+def _joint_list(text: str) -> str:
+    if not re.fullmatch(r"(\d+-\d+|all)([\s,]+(\d+-\d+|all))*", text.strip().lower()):
+        raise typer.BadParameter(f"{text!r} is no list of joints: write the lobes of each, as 1-2,3-4, or all.")
+    return text.strip().lower()
+
+
+def _page_name(text: str) -> Path:
+    if Path(text).suffix.lower() != ".txt":
+        raise typer.BadParameter(f"{text} must end in .txt.")
+    return Path(text)
 
 
 def _picture_name(text: str) -> Path:
@@ -71,6 +90,23 @@ def _lobes(text: str | None, fit: Fit, file: Path) -> frozenset[int]:
                 known = ", ".join(str(number) for number in sorted(fit.by_number)) or "none"
                 raise NoSuchLobe(file=shown_name(file), lobe=word, lobes=known)
             found.add(int(word))
+    return frozenset(found)
+
+
+def _joints(text: str | None, fit: Fit, file: Path) -> frozenset[frozenset[int]]:
+    """The joints that a list names, each by its lobes."""
+    from .photo import shown_name
+
+    known = {frozenset(joint.lobes): f"{joint.lobes[0]}-{joint.lobes[1]}" for joint in fit.joints}
+    found: set[frozenset[int]] = set()
+    for word in re.split(r"[\s,]+", text or ""):
+        if word == "all":
+            found |= known.keys()
+        elif word:
+            pair = frozenset(int(number) for number in word.split("-"))
+            if pair not in known:
+                raise NoSuchJoint(file=shown_name(file), joint=word, joints=", ".join(known.values()) or "none")
+            found.add(pair)
     return frozenset(found)
 
 
@@ -114,6 +150,37 @@ def plan(
 
         write_all([(Target(picture, "a picture", is_picture), plan_picture(fit, planned, settings, picture.suffix))])
     _say(plan_lines(fit, planned, settings))
+
+
+def decide(
+    result: ResultArgument,
+    checked_tips: Annotated[
+        str | None,
+        typer.Option(parser=_tip_list, metavar="LOBES", help="Lobes whose points you have checked by eye and straightedge: 3,5."),
+    ] = None,
+    checked_joints: Annotated[
+        str | None,
+        typer.Option(parser=_joint_list, metavar="JOINTS", help="Joints that you have tried with a strip of paper: 1-2,3-4, or all."),
+    ] = None,
+    page: Annotated[Path | None, typer.Option(parser=_page_name, metavar="FILE.txt", help="Keep the page as a text file.")] = None,
+) -> None:
+    """Say go, not yet or can't tell before a dry fit is knifed in, with the reason for each point and joint.
+
+    On a go: register marks to make, and the order of the cuts. What the photo shows to be off or open no option overrides.
+    """
+    from .advise.go_no_go import decide as decide_fit
+    from .photo import shown_name
+    from .report.decide_text import decide_lines, is_page, page_bytes
+    from .report.result_reading import read_fit
+
+    fit = read_fit(result)
+    decision = decide_fit(fit, _lobes(checked_tips, fit, result), _joints(checked_joints, fit, result))
+    lines = decide_lines(fit, decision, shown_name(result))
+    if page is not None:
+        from .report.files import Target, write_all
+
+        write_all([(Target(page, "a page", is_page), page_bytes(lines))])
+    _say(lines)
 
 
 def _say(lines: list[str]) -> None:

@@ -207,3 +207,8 @@ class NotADryFit(FileError):
 class NoSuchLobe(SeamcheckError):
     wrong = "{file} has no lobe {lobe}:"
     remedy = "its lobes are {lobes}."
+
+
+class NoSuchJoint(SeamcheckError):
+    wrong = "{file} has no joint {joint}:"
+    remedy = "its joints are {joints}."

@@ -53,7 +53,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_every_command_and_option_is_in_the_readme() -> None:
     readme = (ROOT / "README.md").read_text()
     names = re.findall(r"^  ([a-z]+)  +\S", help_of().split("Commands:")[1], re.MULTILINE)
-    assert set(names) >= {"inspect", "folder", "cards", "template", "recess", "plan"}
+    assert set(names) >= {"inspect", "folder", "cards", "template", "recess", "plan", "decide"}
     for name in names:
         assert f"seamcheck {name}" in readme
         options = set(re.findall(OPTION, help_of(name))) - {"--help"}
@@ -62,7 +62,9 @@ def test_every_command_and_option_is_in_the_readme() -> None:
 
 
 def test_every_option_in_the_documents_exists() -> None:
-    known = {name: set(re.findall(OPTION, help_of(name))) for name in ("inspect", "folder", "cards", "template", "recess", "plan")}
+    known = {
+        name: set(re.findall(OPTION, help_of(name))) for name in ("inspect", "folder", "cards", "template", "recess", "plan", "decide")
+    }
     told = [words for page in PAGES for words in commands(page, "seamcheck")]
     assert told
     for _, name, *words in told:
