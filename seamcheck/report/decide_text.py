@@ -161,8 +161,8 @@ def _knife(decision: Decision) -> Iterator[str]:
         "rest stays taped. Tape it again across its cut before you go on."
     )
     yield from _item(
-        "First all round with the weight of the knife alone, then again, deeper, in the same order, till you are through the veneer. The flat "
-        "of the blade tight against the lobe's edge."
+        "First all round with the weight of the knife alone, then again, deeper, in the same order, till you are through the veneer. The "
+        "flat of the blade tight against the lobe's edge."
     )
     yield from _item(
         "Begin every stroke at the point and draw it toward the notch, so that none runs past a point into the field that stays. Where the "

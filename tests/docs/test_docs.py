@@ -14,6 +14,7 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 PAGES = [ROOT / name for name in ("README.md", "DEVELOPERS.md", "calibration/README.md", "sample_images/README.md")]
+COMMANDS = ("inspect", "folder", "cards", "template", "recess", "plan", "decide")
 OPTION = r"--[a-z][a-z-]+"
 # A point as the report puts it: lobe, clock, ring, fraction, inches, u95, verdict.
 ROW = re.compile(r"^ +(\d+) +(\d+(?::\d\d| o'clock)) +(\d) +(.+?) +(\.\d+) ±(\.\d+) +\S (on|off|unsure)$", re.MULTILINE)
@@ -53,7 +54,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_every_command_and_option_is_in_the_readme() -> None:
     readme = (ROOT / "README.md").read_text()
     names = re.findall(r"^  ([a-z]+)  +\S", help_of().split("Commands:")[1], re.MULTILINE)
-    assert set(names) >= {"inspect", "folder", "cards", "template", "recess", "plan", "decide"}
+    assert set(names) >= set(COMMANDS)
     for name in names:
         assert f"seamcheck {name}" in readme
         options = set(re.findall(OPTION, help_of(name))) - {"--help"}
@@ -62,9 +63,7 @@ def test_every_command_and_option_is_in_the_readme() -> None:
 
 
 def test_every_option_in_the_documents_exists() -> None:
-    known = {
-        name: set(re.findall(OPTION, help_of(name))) for name in ("inspect", "folder", "cards", "template", "recess", "plan", "decide")
-    }
+    known = {name: set(re.findall(OPTION, help_of(name))) for name in COMMANDS}
     told = [words for page in PAGES for words in commands(page, "seamcheck")]
     assert told
     for _, name, *words in told:
