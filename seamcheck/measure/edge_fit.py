@@ -38,6 +38,9 @@ IDLE_CHI = 14.0
 BLUR_DOUBT = 1.2
 # The sharpening learnt from black on white may be so much milder on wood: phones hold it back where contrast is low.
 SHARPENING_DOUBT = 0.6
+# A flush edge throws no shadow: with less evidence than this (nats a block) it's as likely the wood's figure. Rendered inlays, whose edges
+# are measured rightly, show 2.8 and more, most of them 9; dark halves on a striped field of their own tone, measured wrongly, 0 to 2.
+FLUSH_SHOWS = 2.5
 # A step in luma of fewer times what its model may miss is too faint to place an edge by.
 FAINT = 5.0
 # As a share of what a model may miss of one block (MISS_OF_LIGHT, MISS_OF_JUMP): what it misses alike in all blocks of an edge.
@@ -56,9 +59,9 @@ def measure_edge(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float
     """Measure one edge; None where nothing straight can be found in the strip. Not finely: to a few tenths of a pixel, in half the time."""
     px_in = 1 / camera.px_per_in_at((task.from_in + task.to_in) / 2, z_in)
     rough = vote(patch, camera, task, z_in, px_in)
-    if rough is None:
+    if rough is None or (isinstance(task.beyond, Flush) and rough.evidence < FLUSH_SHOWS):
         return None
-    task = task.moved(*rough)
+    task = task.moved(rough.offset_in, rough.slope)
     if finely:
         near = _refine(patch, camera, task, z_in, px_in, NARROW)
         if near is not None and max(np.abs(near.ends_in(task))) < NEAR_ENOUGH_PX * px_in:

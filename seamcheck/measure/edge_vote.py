@@ -53,8 +53,17 @@ class _Blocks:
         return _Blocks(middle, light, windows, places, window, usable, strip, inward)
 
 
-def vote(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_in: float) -> tuple[float, float] | None:
-    """(offset at the first point, slope) of the line that the blocks' evidence supports best; inches outward."""
+@dataclass(frozen=True)
+class Voted:
+    """The line that the blocks' evidence supports best."""
+
+    offset_in: float  # outward of the rough line's first point
+    slope: float
+    evidence: float  # a block's, usually: log likelihood that wood ends there, over that it doesn't
+
+
+def vote(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_in: float) -> Voted | None:
+    """Where the edge lies, to a pixel; None where too little of it shows."""
     blocks = _Blocks.of(patch, camera, task, z_in, px_in)
     if blocks.usable.any(axis=1).sum() < MIN_BLOCKS:
         return None
@@ -107,7 +116,7 @@ def _window_explained(
     return result
 
 
-def _best_line(evidence: Array, along: Array, places: Array, task: EdgeTask) -> tuple[float, float] | None:
+def _best_line(evidence: Array, along: Array, places: Array, task: EdgeTask) -> Voted:
     """The straight line through an evidence table (blocks, places) with the largest sum, the rough line a weak prior."""
     length = along[-1] - along[0]
     step = places[1] - places[0]
@@ -123,4 +132,4 @@ def _best_line(evidence: Array, along: Array, places: Array, task: EdgeTask) -> 
     score -= 0.5 * 4 * (((first + last) / 2 / task.u_place_in) ** 2 + ((last - first) / (length * task.u_turn)) ** 2)
     i, j = np.unravel_index(int(np.argmax(score)), score.shape)
     slope = (last[i, j] - first[i, j]) / length
-    return float(first[i, j] - slope * along[0]), float(slope)
+    return Voted(float(first[i, j] - slope * along[0]), float(slope), float(score[i, j]) / len(along))

@@ -59,6 +59,12 @@ def test_an_edge_under_tape_from_end_to_end_is_not_there() -> None:
     assert measure_edge(scene(np.where(X < 0.004, 0.1, 0.4), X, np.random.default_rng(1)), flat_camera(), covered, HEIGHT) is None
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_figure_without_a_step_is_no_flush_edge(seed: int) -> None:
+    figured = scene(np.where(X < 0, 0.10, 0.102), X, np.random.default_rng(seed), grain=0.1)
+    assert measure_edge(figured, flat_camera(), task(Flush()), HEIGHT) is None
+
+
 def test_a_glue_line_beside_pale_wood_does_not_move_its_edge() -> None:
     profile = np.where(X < 0, 0.5, np.where(X < 0.006, 0.02, 0.25))
     fit = measure_edge(scene(profile, X, np.random.default_rng(2)), flat_camera(), task(Flush(), 0.005), HEIGHT)
