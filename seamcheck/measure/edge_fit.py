@@ -45,6 +45,8 @@ FLUSH_SHOWS = 2.5
 FAINT = 5.0
 # As a share of what a model may miss of one block (MISS_OF_LIGHT, MISS_OF_JUMP): what it misses alike in all blocks of an edge.
 COMMON_MISS = 0.3
+# ... and as a share of the square of what it does miss, block by block, where that is more.
+COMMON_SHARE = 0.3
 # How far along a profile what a model misses keeps its sign, px.
 MISFIT_RUN_PX = 3.0
 # Halos of sharpening and the wood's figure leave a well-fitted edge so uncertain, px: figured wood gives 0.04-0.10 px a line.
@@ -161,7 +163,7 @@ def _refine(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_
     mean = float(share @ where)
     milder = Sharpening(task.sharpening.strength * SHARPENING_DOUBT, task.sharpening.radius_px)
     other = milder.luma_undone(drawn, FINE_PX)[seen, None] if light.shape[2] == 1 else milder.undone(drawn, FINE_PX)[seen]
-    model_px = _model_px(x - float(where[best]) / px_in, typical, other, weight, ridge, task.beyond, blur, px_in, best)
+    model_px = _model_px(x - float(where[best]) / px_in, typical, other, weight, ridge, task.beyond, blur, px_in, best, usual)
     return _Refined(
         whole.shifted(mean - where[best]),
         float(np.sqrt(share @ (where - mean) ** 2 + (model_px * px_in) ** 2 + BOW_IN**2)),
@@ -208,6 +210,7 @@ def _model_px(
     blur: float,
     px_in: float,
     option: int,
+    misfit: float,
 ) -> float:
     """Standard uncertainty (px) of the edge's place from the model: each alternative's change, as far as it looks like a shift.
 
@@ -247,7 +250,7 @@ def _model_px(
         return MODEL_CEILING_PX
     # What no alternative explains runs on over MISFIT_RUN_PX and through all channels alike: noise with that correlation. A model that
     # bends far enough leaves little, and has then bent to what it should have missed: never less than what models usually miss.
-    unexplained = max(left / len(x), COMMON_MISS**2) * MISFIT_RUN_PX / FINE_PX / along
+    unexplained = max(left / len(x), COMMON_MISS**2, COMMON_SHARE * misfit) * MISFIT_RUN_PX / FINE_PX / along
     return float(min(np.sqrt(MODEL_FLOOR_PX**2 + np.sum((across / along) ** 2) + unexplained), MODEL_CEILING_PX))
 
 
