@@ -108,3 +108,56 @@ def wheel(pairs: int, radius_in: float = 3.5) -> np.ndarray:
         edges = unit_of_bearing(np.pi / pairs * np.linspace(k, k + 1, 8))
         fill(drawn, np.vstack([np.zeros((1, 2)), radius_in * edges]), DARK if k % 2 else LIGHT)
     return np.clip(drawn, 0, 255).astype(np.uint8)
+
+
+def blades(count: int, reach_in: float = 3.6) -> np.ndarray:
+    """A top with a star of one-sided dark blades: one long edge to a point."""
+    drawn = picture([]).astype(np.float32)
+    for k in range(count):
+        point, foot = reach_in * unit_of_bearing(2 * np.pi * np.array([k, k + 1]) / count)
+        fill(drawn, np.stack([np.zeros(2), point, foot / 2]), DARK)
+    return np.clip(drawn, 0, 255).astype(np.uint8)
+
+
+def pinwheel(pairs: int, radius_in: float = 3.6, bend: float = 0.5) -> np.ndarray:
+    """A top with a wheel whose wedges are bent by `bend` (rad an inch)."""
+    xy = _places()
+    bearing = np.arctan2(xy[..., 0], xy[..., 1]) - bend * np.hypot(*np.moveaxis(xy, -1, 0))
+    return _patterned(np.floor(bearing / np.pi * pairs) % 2, np.hypot(*np.moveaxis(xy, -1, 0)) < radius_in)
+
+
+def chequer(field_in: float, half_in: float, turn: float = 0.0) -> np.ndarray:
+    """A top with a square chequer turned clockwise by `turn`."""
+    cos, sin = np.cos(turn), np.sin(turn)
+    across, along = np.moveaxis(_places() @ np.array([[cos, sin], [-sin, cos]]), -1, 0)
+    parity = (np.floor(across / field_in) + np.floor(along / field_in)) % 2
+    return _patterned(parity, np.maximum(np.abs(across), np.abs(along)) < half_in)
+
+
+def tumbling_blocks(side_in: float, radius_in: float) -> np.ndarray:
+    """A top with a disc of rhombs in three woods that look like cubes."""
+    x, y = np.moveaxis(_places() / side_in, -1, 0)
+    axial = np.stack([2 / 3 * x, -x / 3 + y / np.sqrt(3), -x / 3 - y / np.sqrt(3)])
+    whole = np.round(axial)
+    worst = np.abs(whole - axial).argmax(axis=0)
+    sums = whole.sum(axis=0)
+    for k in range(3):  # hexagons' middles: cubic coordinates that add up to nothing
+        whole[k] -= np.where(worst == k, sums, 0)
+    away_x, away_y = x - 1.5 * whole[0], y - np.sqrt(3) * (whole[1] + whole[0] / 2)
+    face = np.floor((np.arctan2(away_y, away_x) + np.pi) / (2 * np.pi / 3)) % 3
+    return _patterned(face, np.hypot(x, y) * side_in < radius_in, (LIGHT, DARK, (90, 130, 190)))
+
+
+def _places() -> Array:
+    v, u = np.mgrid[:HEIGHT, :WIDTH]
+    return camera_above().plane_from_px(np.stack([u, v], axis=-1).astype(float))
+
+
+def _patterned(number: Array, within: Array, colours: tuple[tuple[int, int, int], ...] = (LIGHT, DARK)) -> np.ndarray:
+    """A top on which the places within are coloured by number."""
+    drawn, plain = picture([]).astype(np.float32), picture([], grain=0.06).astype(np.float32)
+    figure = plain / cv2.GaussianBlur(plain, (0, 0), 15)
+    for k, colour in enumerate(colours):
+        mine = within & (number == k)
+        drawn[mine] = np.array(colour) * figure[mine]
+    return np.clip(cv2.GaussianBlur(drawn, (0, 0), 0.7), 0, 255).astype(np.uint8)

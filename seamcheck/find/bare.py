@@ -14,8 +14,12 @@ TURNS_DEG = (45.0, 60.0, 72.0, 90.0, 120.0)
 # cropped ones: 2.2 to 9 on bare tops, up to 1.4 on benches without a top.
 LEAST_MATCH, BESIDE_IN = 1.7, 0.8
 
-# Places that are compared.
-PEAKS = 12
+# Two woods laid in a pattern have brightnesses in two groups that lie this far apart (logarithmic light); all of one wood, halved at its
+# middle, much less. Rendered: 0.67 and more in inlays, up to 0.15 on bare tops.
+MOST_TWO_TONED = 0.45
+
+# Places that are compared; values that are enough to tell two groups.
+PEAKS, SAMPLES = 12, 4000
 
 # An inlay differs from the wood round it: distributions of the colours within and outside these radii (inches) ...
 INNER_IN, OUTER_IN = 1.8, (2.6, 5.0)
@@ -44,7 +48,17 @@ def is_bare_top(light: LogLight) -> bool:
     outer = smooth[wood & (radius > OUTER_IN[0]) & (radius < OUTER_IN[1])]
     if not len(inner) or not len(outer):
         return False
-    return max(_distance(inner[:, i], outer[:, i]) for i in range(3)) < MOST_DIFFERENCE
+    return _two_toned(inner[:, 0]) < MOST_TWO_TONED and max(_distance(inner[:, i], outer[:, i]) for i in range(3)) < MOST_DIFFERENCE
+
+
+def _two_toned(values: Floats) -> float:
+    """How far apart the means of the two groups lie into which values (n,) fall best (Otsu's threshold)."""
+    values = np.sort(values.astype(float))[:: max(1, len(values) // SAMPLES)]
+    below = np.arange(1, len(values))
+    total = np.cumsum(values)
+    lower, upper = total[:-1] / below, (total[-1] - total[:-1]) / (len(values) - below)
+    best = int((below * (len(values) - below) * (upper - lower) ** 2).argmax()) if len(values) > 1 else 0
+    return float(upper[best] - lower[best]) if len(values) > 1 else 0.0
 
 
 def _distance(a: Floats, b: Floats) -> float:

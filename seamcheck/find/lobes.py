@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..basis.frames import Array, right_of
 from ..kite import FoundLobe, Kite
@@ -39,6 +40,12 @@ U_PLACE_IN, U_TURN, U_CORNER_IN = 0.05, 0.02, 0.02
 
 # An edge drawn through wholly clear stations is good to this (inches): glue, shadow, bow.
 U_EDGE_IN = 0.008
+
+# A step belongs to a line that is no farther from it than this (inches): where the lines are drawn to.
+ON_THE_LINE_IN = 0.045
+
+# Two sides are two woods if their colours lie farther apart (Fisher's distance) than they spread: 1. A distance d is trusted d / (d + 1).
+PARTED_TRUST = 0.5
 
 # How far a side's colour may lie from the usual, as a share of the step, before a station loses its say.
 ODD_SIDE = 0.6
@@ -71,6 +78,20 @@ def refine_lobes(light: LogLight, lobes: Sequence[FoundLobe]) -> tuple[FoundLobe
         moves, information = _edge_moves(light, corners, kinds, half_width)
         corners = _settle(corners, rings, moves, information)
     return tuple(replace(lobe, kite=Kite(*one)) for lobe, one in zip(lobes, corners, strict=True))
+
+
+def edge_steps(light: LogLight, lobes: Sequence[FoundLobe]) -> tuple[Array, NDArray[np.bool_]]:
+    """The step outward at each lobe's EDGES, 1 where the two woods that the edge's kind parts show fully; and where wood shows.
+
+    Each (lobes, 4, stations): the most step within ON_THE_LINE_IN of the line. A kind of edge whose two sides hardly differ shows none.
+    """
+    corners = np.stack([lobe.kite.corners_in for lobe in lobes])
+    strips = _strips(light, corners, HALF_WIDTHS_IN[1])
+    step, trust = _step_across(strips, np.array([_kinds(lobe) for lobe in lobes]).ravel(), False)
+    step = np.where(trust[..., None] > PARTED_TRUST, step, 0.0)
+    at_line = step[:, :, np.abs(strips.across_in) < ON_THE_LINE_IN].max(axis=2)
+    shows = (strips.wood > 0.99).mean(axis=2) > 0.8
+    return at_line.reshape(len(lobes), 4, -1), shows.reshape(len(lobes), 4, -1)
 
 
 def _kinds(lobe: FoundLobe) -> list[int]:
@@ -150,13 +171,12 @@ def _best_line(step: Array, strips: _Strips) -> tuple[Array, Array]:
 
 def _draw_tight(step: Array, trust: Array, strips: _Strips, first: Array, last: Array) -> tuple[Array, Array]:
     """The lines drawn through the steps near them: moves of both ends (e, 2) and their information (e, 2, 2)."""
-    near = 0.045
     along = strips.along
     design = np.stack([1 - along, along], axis=-1)  # (s, 2)
     ends = np.stack([first, last], axis=-1)
     for _ in range(3):
         away = strips.across_in - (ends @ design.T)[..., None]  # (e, s, u)
-        weight = np.maximum(step, 0) * np.maximum(1 - (away / near) ** 2, 0)
+        weight = np.maximum(step, 0) * np.maximum(1 - (away / ON_THE_LINE_IN) ** 2, 0)
         mass = weight.sum(axis=2)
         place = (weight * strips.across_in).sum(axis=2) / np.maximum(mass, 1e-9)
         strength = np.clip(step.max(axis=2), 0, 1) * (mass > 0.15) * trust

@@ -31,6 +31,10 @@ HALF_WIDTH_FROM, HALF_WIDTH_TO = 0.12, 0.95
 # Left and right edges may differ by this share of the length (outlines are rough).
 LOPSIDED_SHARE = 0.12
 
+# The two woods differ by at least this in colour (logarithmic light). Texture parts two halves of one wood by up to 0.1; the woods
+# of rendered lobes differ by 0.4 and more, under much tape too.
+LEAST_WOODS = 0.2
+
 # The difference of the two woods, in colour, may vary by this share from lobe to lobe: light, figure.
 ODD_WOODS = 0.6
 
@@ -51,8 +55,9 @@ STATIONS = 24
 OFFSETS_IN = np.linspace(-0.15, 0.15, 7)
 
 # A loose lobe lies on the bench: so far outside its edges (inches; its own shadow is narrower) little looks more like its own woods
-# than like the bench. The middle of all lobes' shares.
-RING_IN, MOST_WOOD_ROUND = (0.12, 0.2), 0.3
+# than like the bench: on all edges together, and along any one, where another field of a pattern would lie. The middle of all lobes'
+# shares. A bench as light as one of the woods looks like either, half of the time.
+RING_IN, MOST_WOOD_ROUND, MOST_WOOD_ALONG = (0.12, 0.2), 0.3, 0.65
 
 # A lobe's own seam and its edges step at least this much, in limited steps; and its weakest edge this much.
 LEAST_OWN, LEAST_EDGES, LEAST_EDGE = 0.35, 0.45, 0.12
@@ -96,24 +101,28 @@ def apart(lobes: Sequence[FoundLobe]) -> bool:
 def on_the_bench(light: LogLight, lobes: Sequence[FoundLobe]) -> bool:
     """Whether what lies round most lobes is the bench, as round loose ones; a chequer's or a wheel's fields lie among others."""
     bench = np.median(light.channels[light.wood > 0], axis=0).astype(float)
-    return float(np.median([_wood_round(light, bench, lobe.kite.corners_in) for lobe in lobes])) < MOST_WOOD_ROUND
+    round_each = np.stack([_wood_round(light, bench, lobe.kite.corners_in) for lobe in lobes])  # (lobes, 4)
+    usual, worst = np.median(round_each.mean(axis=1)), np.median(round_each.max(axis=1))
+    return bool(usual < MOST_WOOD_ROUND and worst < MOST_WOOD_ALONG)
 
 
-def _wood_round(light: LogLight, bench: Array, corners: Array) -> float:
-    """The share of places just outside a kite's four edges that look more like one of its woods than like the bench."""
+def _wood_round(light: LogLight, bench: Array, corners: Array) -> Array:
+    """(4,): just outside each of a kite's edges, the share of places that look more like one of its woods than like the bench.
+
+    0 where nothing shows.
+    """
     root, left, tip, right = corners
     woods = [_half_colour(light, np.stack([root, tip, shoulder])) for shoulder in (left, right)]
-    starts, ends = corners, np.roll(corners, -1, axis=0)
+    starts, ends = corners[:, None], np.roll(corners, -1, axis=0)[:, None]
     outward = -right_of(ends - starts)  # root, left, tip, right runs clockwise: outside lies to the left
-    outward = outward / np.linalg.norm(outward, axis=1, keepdims=True)
-    along = (np.arange(STATIONS) + 0.5) / STATIONS
-    places = (starts + along[:, None, None] * (ends - starts))[None] + np.array(RING_IN)[:, None, None, None] * outward
-    places = places.reshape(1, -1, 2)
-    colours = sample(light.channels, light.view, places)[sample(light.wood, light.view, places) > 0.5]
-    if not len(colours):
-        return 1.0
-    from_wood = np.min([np.linalg.norm(colours - wood, axis=1) for wood in woods], axis=0)
-    return float(np.mean(from_wood < np.linalg.norm(colours - bench, axis=1)))
+    outward = outward / np.linalg.norm(outward, axis=-1, keepdims=True)
+    along = ((np.arange(STATIONS, dtype=float) + 0.5) / STATIONS)[:, None]
+    places = np.concatenate([starts + along * (ends - starts) + away * outward for away in RING_IN], axis=1)  # (4, places, 2)
+    colours = sample(light.channels, light.view, places)
+    shows = sample(light.wood, light.view, places) > 0.5
+    from_wood = np.min([np.linalg.norm(colours - wood, axis=-1) for wood in woods], axis=0)
+    like_wood = shows & (from_wood < np.linalg.norm(colours - bench, axis=-1))
+    return np.asarray(like_wood.sum(axis=1) / np.maximum(shows.sum(axis=1), 1), float)
 
 
 def _without_overlap(light: LogLight, corners: Array, best_first: NDArray[np.int_]) -> list[int]:
@@ -131,14 +140,18 @@ def _without_overlap(light: LogLight, corners: Array, best_first: NDArray[np.int
 
 
 def _of_the_same_woods(light: LogLight, corners: Array) -> list[bool]:
-    """Whether each kite's halves differ as the other kites' do: lobes of one rose are sawn from one pair of woods."""
+    """Whether each kite's halves differ, and as the other kites' do: lobes of one rose are sawn from one pair of woods."""
     jumps = []
     for root, left, tip, right in corners:
         one, other = (_half_colour(light, np.stack([root, tip, shoulder])) for shoulder in (left, right))
         jumps.append(one - other if one[0] > other[0] else other - one)
-    usual = np.median(jumps, axis=0) if jumps else np.zeros(3)
+    differ = [float(np.linalg.norm(jump)) > LEAST_WOODS for jump in jumps]
+    if not any(differ):
+        return differ
+    usual = np.median([jump for jump, two in zip(jumps, differ, strict=True) if two], axis=0)
     size = float(usual @ usual)
-    return [abs(float(jump @ usual) / size - 1) < ODD_WOODS and np.linalg.norm(jump - usual) < ODD_WOODS * np.sqrt(size) for jump in jumps]
+    alike = [abs(float(jump @ usual) / size - 1) < ODD_WOODS and np.linalg.norm(jump - usual) < ODD_WOODS * np.sqrt(size) for jump in jumps]
+    return [bool(two and like) for two, like in zip(differ, alike, strict=True)]
 
 
 def _half_colour(light: LogLight, triangle: Array) -> Array:

@@ -18,6 +18,7 @@ from ..result import Stage
 from .align import align
 from .bare import is_bare_top
 from .centre import distinct, harmonic_places, turned_places
+from .evidence import shown_lobes
 from .fold import fold_round
 from .halves import raised_by_tape, wood_difference
 from .light import LogLight, log_light
@@ -70,7 +71,7 @@ def find_rose(bgr: NDArray[np.uint8], camera: Camera, card_outlines_in: Sequence
     `bgr` is the upright photo (h, w, 3) that `camera` belongs to; `card_outlines_in` are (4, 2) plane outlines.
     """
     source = _Source(bgr, camera, card_outlines_in, z_in)
-    rose = _drawn(source, _fits(source))
+    rose, _ = _rose(source)
     if rose is None:
         raise NoRoseFound(photo="the photo")
     return rose
@@ -96,8 +97,7 @@ def find_all(
         return stage, FoundRose(None, (), 0.0)
     if stage is Stage.LOOSE:
         return stage, find_loose_lobes(bgr, camera, card_outlines_in, z_in)
-    shapes = _fits(source)
-    rose = _drawn(source, shapes)
+    rose, shapes = _rose(source)
     if rose is not None and (stage or rose.raised >= RAISED_FROM):
         return stage or Stage.DRY_FIT, rose
     if rose is not None:
@@ -154,15 +154,36 @@ class _Source:
         return self.look(np.maximum(centre_in - reach_in, low), np.minimum(centre_in + reach_in, high), px_per_in)
 
 
-def _drawn(source: _Source, shapes: list[RoseShape]) -> FoundRose | None:
-    """The best of the shapes that are roses, its lobes drawn to the wood."""
-    shape = max(filter(_is_rose, shapes), key=lambda one: one.score, default=None)
-    if shape is None:
-        return None
+def _rose(source: _Source) -> tuple[FoundRose | None, list[RoseShape]]:
+    """The best rose of which the photo shows the lobes, if any, and what fits best at the likeliest places, rose or not.
+
+    No further place is looked at once a clear rose is found.
+    """
+    shapes: list[RoseShape] = []
+    for rays in _likeliest(source.overall):
+        shape = _fit(source, rays)
+        rose = _drawn(source, shape) if _is_clear(shape) else None
+        if rose is not None:
+            return rose, [*shapes, shape]
+        shapes.append(shape)
+    for shape in sorted(shapes, key=lambda one: -one.score):
+        if _is_rose(shape) and not _is_clear(shape):
+            rose = _drawn(source, shape)
+            if rose is not None:
+                return rose, shapes
+    return None, shapes
+
+
+def _drawn(source: _Source, shape: RoseShape) -> FoundRose | None:
+    """A rose with its lobes drawn to the wood: those that are laid; None if the photo doesn't show them."""
     reach = max([shape.reach_in, *(ring.reach_in for ring in shape.later)]) + EDGE_ROOM_IN
     light = source.look_round(shape.centre_in, reach, EDGE_PPI)
-    lobes = refine_lobes(light, shape.lobes())
-    return FoundRose(shape.centre_in, lobes, raised_by_tape(light, lobes))
+    drawn = refine_lobes(light, shape.lobes())
+    lobes = shown_lobes(light, drawn)
+    if not lobes:
+        return None
+    # A rose is let in as a whole: where lobes are still to be laid it stands on the field.
+    return FoundRose(shape.centre_in, lobes, raised_by_tape(light, lobes) if len(lobes) == len(drawn) else 1.0)
 
 
 def _loose_lobes(source: _Source) -> tuple[FoundLobe, ...]:
@@ -173,16 +194,6 @@ def _loose_lobes(source: _Source) -> tuple[FoundLobe, ...]:
     middle = (source.box[0] + source.box[1]) / 2
     placed = sorted(lobes, key=lambda lobe: float(bearing_of(lobe.kite.corners_in.mean(axis=0) - middle)))
     return tuple(replace(lobe, ring=None) for lobe in placed)
-
-
-def _fits(source: _Source) -> list[RoseShape]:
-    """What fits best at the likeliest places, rose or not; no more once a clear rose is found."""
-    shapes: list[RoseShape] = []
-    for rays in _likeliest(source.overall):
-        shapes.append(_fit(source, rays))
-        if _is_clear(shapes[-1]):
-            break
-    return shapes
 
 
 def _likeliest(light: LogLight) -> Iterator[Rays]:

@@ -8,6 +8,7 @@ from seamcheck.basis.errors import NoRoseFound
 from seamcheck.basis.frames import unit_of_bearing
 from seamcheck.cards.detect import find_cards
 from seamcheck.cards.print_check import print_scale
+from seamcheck.find.bare import is_bare_top
 from seamcheck.find.light import log_light
 from seamcheck.find.loose import on_the_bench
 from seamcheck.find.stage import find_all, find_loose_lobes, find_rose
@@ -15,7 +16,21 @@ from seamcheck.kite import FoundLobe, Kite
 from seamcheck.plane.rectify import flatten
 from seamcheck.plane.solve import solve_plane
 from seamcheck.result import Stage
-from tests.made_up_tops import DARK, FIELD, LIGHT, MadeUpLobe, camera_above, fill, picture, rose, wheel
+from tests.made_up_tops import (
+    DARK,
+    FIELD,
+    LIGHT,
+    MadeUpLobe,
+    blades,
+    camera_above,
+    chequer,
+    fill,
+    picture,
+    pinwheel,
+    rose,
+    tumbling_blocks,
+    wheel,
+)
 from tests.scenes.draw import draw
 from tests.scenes.render import render
 
@@ -100,6 +115,77 @@ def test_a_rose_without_tape_is_more_likely_an_inlay():
 def test_a_wheel_of_wedges_is_refused(pairs):
     with pytest.raises(NoRoseFound):
         find_all(wheel(pairs), camera_above(), [], None, 0.02)
+
+
+OTHER_INLAYS = {
+    "pinwheel": lambda: pinwheel(6),
+    "six blades": lambda: blades(6),
+    "eight blades": lambda: blades(8),
+    "chequer": lambda: chequer(0.6, 3.0),
+    "turned chequer": lambda: chequer(0.6, 3.0, 0.4),
+    "large chequer": lambda: chequer(0.8, 3.2),
+    "tumbling blocks": lambda: tumbling_blocks(0.7, 4.5),
+    "narrow points whose count could be doubled": lambda: picture(rose(4, notch_in=0.9, reach_in=4.0, bearing=0.2)),
+}
+
+
+@pytest.mark.parametrize("inlay", OTHER_INLAYS.values(), ids=OTHER_INLAYS.keys())
+def test_another_inlay_is_refused(inlay):
+    with pytest.raises(NoRoseFound):
+        find_all(inlay(), camera_above(), [], None, 0.02)
+
+
+@pytest.mark.parametrize("inlay", [lambda: chequer(0.8, 3.2), lambda: tumbling_blocks(0.7, 4.5)], ids=["chequer", "tumbling blocks"])
+def test_pieces_of_one_wood_are_no_loose_lobes(inlay):
+    with pytest.raises(NoRoseFound):
+        find_loose_lobes(inlay(), camera_above(), [], 0.0)
+
+
+def test_a_two_toned_inlay_is_no_bare_top():
+    """A dart board fills so much of the top that its middle is like what lies round it."""
+
+    def bare(tones):
+        drawn = picture([], grain=0.015).astype(np.float32)
+        for row, k in np.ndindex(5, 16):
+            edges = unit_of_bearing(np.pi / 8 * np.linspace(k, k + 1, 4))
+            fill(drawn, np.vstack([1.3 * (row + 1) * edges, 1.3 * row * edges[::-1]]), tones[(k + row) % 2])
+        view = flatten(drawn.astype(np.uint8), camera_above(), np.array([-10.5, -9.5]), np.array([10.5, 9.5]), 0.0, 12.0, 1)
+        return is_bare_top(log_light(view, []))
+
+    assert bare((FIELD, (90, 128, 186)))
+    assert not bare((LIGHT, DARK))
+
+
+PARTLY_LAID = {
+    "one of the second ring is missing": (rose(4, second=(1.1, 3.5)), {7}),
+    "one of the first ring is missing": (rose(4, second=(1.1, 3.5)), {1}),
+    "half of the second ring": (rose(4, second=(1.1, 3.5)), {6, 7}),
+    "three and the two between them": (rose(4, second=(1.1, 3.5)), {3, 6, 7}),
+    "half of a single ring": (rose(8, notch_in=1.7, reach_in=4.2), {4, 5, 6, 7}),
+    "two apart are missing": (rose(8, notch_in=1.7, reach_in=4.2), {3, 7}),
+    "two of four": (rose(4, second=(1.1, 3.5)), {2, 3, 4, 5, 6, 7}),
+}
+
+
+@pytest.mark.parametrize(("made", "missing"), PARTLY_LAID.values(), ids=PARTLY_LAID.keys())
+def test_lobes_not_yet_laid_are_not_invented(made, missing):
+    laid = [lobe for k, lobe in enumerate(made) if k not in missing]
+    stage, found = find_all(picture(laid), camera_above(), [], None, 0.0)
+    assert stage is Stage.DRY_FIT  # an inlay has no lobes missing
+    assert_same(found, laid, close_in=0.06)
+
+
+def test_a_lobe_wholly_under_tape_may_be_there():
+    made = rose(4, second=(1.1, 3.5))
+    photo = picture(made).astype(np.float32)
+    root, _, tip, _ = made[5].corners_in
+    out = unit_of_bearing(np.arctan2(*(tip - root)))
+    side = np.array([out[1], -out[0]])
+    fill(
+        photo, np.stack([root - 1.2 * side, tip + 0.3 * out - 1.2 * side, tip + 0.3 * out + 1.2 * side, root + 1.2 * side]), (160, 205, 215)
+    )
+    found = find_rose(photo.astype(np.uint8), camera_above(), [], 0.0)
+    assert len(found.lobes) == len(made)
 
 
 def test_a_bare_top_is_bare():
