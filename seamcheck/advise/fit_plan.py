@@ -50,6 +50,7 @@ class Ease:
     shoulder_in: float
     length_in: float  # of the edge
     ends_in: Array  # (2, 2): root end, shoulder end, as it lies
+    u95_in: float | None  # what the joint is known to; None where it isn't measured
 
     def strokes(self, shaving_in: float) -> tuple[int, int]:
         """(strokes over the whole edge, further ones at the end that loses more)."""
@@ -171,7 +172,7 @@ def _eases(fit: Fit, settings: PlanSettings, tapers: Array, order: list[int]) ->
         lobe = max(may, key=order.index)
         against = joint.lobes[0] if lobe == joint.lobes[1] else joint.lobes[1]
         root_in, shoulder_in = (float(depth) for depth in tapers[j])
-        eases.append(Ease(lobe, fit.side_of(joint, lobe), against, root_in, shoulder_in, joint.length_in, joint.edge_in))
+        eases.append(Ease(lobe, fit.side_of(joint, lobe), against, root_in, shoulder_in, joint.length_in, joint.edge_in, joint.u95_in))
     return sorted(eases, key=lambda ease: (order.index(ease.lobe), ease.side))
 
 

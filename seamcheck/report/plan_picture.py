@@ -11,7 +11,7 @@ from ..advise.fit import Fit, FitLobe
 from ..advise.fit_plan import Ease, Move, Plan, PlanSettings
 from ..basis.frames import Array, right_of
 from .picture_file import marked
-from .plan_text import TOLD_MOVE_IN, ease_words
+from .plan_text import TOLD_MOVE_IN
 from .words import decimals
 
 if TYPE_CHECKING:
@@ -21,13 +21,13 @@ PAGE_IN = (8.5, 11.0)
 DOTS_PER_IN = 150
 ROSE_HIGH_IN = 7.4  # of the page
 DEEPEST_DRAWN_IN = 0.26  # how deep the deepest taper is drawn, on the top's scale
-EXAGGERATIONS = (200, 100, 50, 30, 20, 15, 10, 8, 5)
+EXAGGERATIONS = (50, 30, 20, 15, 10, 8, 5)
 ARROW_IN = 0.42  # of a moving point: the same for all, the number says how far
 MARGIN_IN = 0.75  # round the tips, for arrows and numbers
 # Shares of a lobe's length, from its root.
-ROOT_ARROW_AT, LABEL_AT, OUT_ARROW_AT = 0.25, 0.53, 0.78
+ROOT_ARROW_AT, LABEL_AT, OUT_ARROW_AT = 0.23, 0.62, 0.82
 STAYS_GREY, LIFTED_GREY, WOOD = "0.80", "1.0", "0.0"
-SMALL, USUAL = 7.0, 8.5  # type, points
+SMALL, LISTED, USUAL = 7.0, 8.0, 8.5  # type, points
 
 
 def plan_picture(fit: Fit, plan: Plan, settings: PlanSettings, suffix: str) -> bytes:
@@ -42,11 +42,13 @@ def plan_picture(fit: Fit, plan: Plan, settings: PlanSettings, suffix: str) -> b
     times = _exaggeration(plan)
     _draw_rose(axes, fit, plan, times)
     figure.text(0.05, 0.965, f"Plan for {fit.name}", fontsize=13, weight="bold")
-    lines = _legend(plan, times) + ["", *_list(plan, settings)]
-    # Smaller type where there is much to say: the page stays one page.
-    room = (0.955 - share) * PAGE_IN[1] - 0.25
-    size = min(USUAL, room * 72 / (1.25 * max(len(lines), 1)))
-    figure.text(0.05, 0.955 - share, "\n".join(lines), fontsize=size, va="top", linespacing=1.2)
+    top = 0.955 - share
+    figure.text(0.05, top, "\n".join(_legend(plan, times)), fontsize=USUAL, va="top", linespacing=1.2)
+    listed = _list(plan, settings)
+    half = (len(listed) + 1) // 2
+    for left, part in ((0.05, listed[:half]), (0.51, listed[half:])):
+        figure.text(left, top - 0.075, "\n".join(part), fontsize=LISTED, va="top", linespacing=1.3)
+    figure.text(0.05, 0.03, _foot(plan), fontsize=USUAL, va="bottom", weight="bold")
     file = BytesIO()
     kind = "png" if suffix.lower() == ".png" else "jpeg"
     figure.savefig(file, format=kind, metadata={"Software": None} if kind == "png" else None)
@@ -116,7 +118,13 @@ def _draw_move(axes: Axes, lobe: FitLobe, move: Move) -> None:
     if abs(move.tip_right_in) >= TOLD_MOVE_IN:
         _arrow(axes, tip, np.sign(move.tip_right_in) * across, decimals(move.tip_right_in, 3), 0.17 * lobe.axis)
     if abs(move.root_right_in) >= TOLD_MOVE_IN:
-        _arrow(axes, root, np.sign(move.root_right_in) * across, f"root {decimals(move.root_right_in, 3)}", 0.11 * lobe.axis)
+        _arrow(
+            axes,
+            root,
+            np.sign(move.root_right_in) * across,
+            f"root {decimals(move.root_right_in, 3)}",
+            (0.11 + 0.24 * abs(lobe.axis[0])) * lobe.axis,
+        )
     if abs(move.out_in) >= TOLD_MOVE_IN:
         place = lobe.root_in + OUT_ARROW_AT * lobe.length_in * lobe.axis
         _arrow(axes, place, np.sign(move.out_in) * lobe.axis, decimals(move.out_in, 3), 0.2 * across)
@@ -145,11 +153,17 @@ def _legend(plan: Plan, times: int) -> list[str]:
 
 
 def _list(plan: Plan, settings: PlanSettings) -> list[str]:
+    """One short line for each edge."""
+    lines = []
+    for ease in plan.eases:
+        ends = [f"{decimals(depth, 3)} {end}" for end, depth in (("root", ease.root_in), ("shoulder", ease.shoulder_in)) if depth]
+        whole, more = ease.strokes(settings.shaving_in)
+        strokes = f"{whole} + {more}" if whole and more else str(whole or more)
+        lines.append(f"Lobe {ease.lobe}, {ease.side} edge: {', '.join(ends)}; {strokes} stroke{'' if strokes == '1' else 's'}")
+    return lines
+
+
+def _foot(plan: Plan) -> str:
     if not plan.eases:
-        return ["No wood has to come off: it closes by moving alone, as far as the photo shows."]
-    listed = [f"Lobe {ease.lobe}: {_lower(ease_words(ease, settings.shaving_in))}" for ease in plan.eases]
-    return [*listed, "Move first; ease only what still binds; test after each stroke. Wood can't be put back."]
-
-
-def _lower(words: str) -> str:
-    return words[:1].lower() + words[1:]
+        return "No wood has to come off: it closes by moving alone, as far as the photo shows."
+    return "Move first; ease only what still binds; test after each stroke. Wood can't be put back."

@@ -95,7 +95,8 @@ def ease_words(ease: Ease, shaving_in: float) -> str:
         parts.append(f"{count_words(whole, 'light stroke')} along the whole edge")
     if more:
         parts.append(f"{more} more at the {ends[0][0]} end" if whole else f"{count_words(more, 'light stroke')} at the {ends[0][0]} end")
-    return f"Ease its {ease.side} short edge, against lobe {ease.against}: {', '.join(amounts)}; about {' and '.join(parts)}."
+    known = f"give or take {u95_decimals(ease.u95_in, 3)}" if ease.u95_in is not None else "but the joint isn't measured"
+    return f"Ease its {ease.side} short edge, against lobe {ease.against}: {', '.join(amounts)}, {known}; about {' and '.join(parts)}."
 
 
 def _after(fit: Fit, plan: Plan) -> Iterator[str]:

@@ -212,14 +212,16 @@ def test_what_is_not_measured_is_said_with_what_is_assumed() -> None:
 
 
 def test_a_taper_in_strokes() -> None:
-    ease = Ease(3, "left", 2, 0.004, 0.012, 1.5, np.zeros((2, 2)))
+    ease = Ease(3, "left", 2, 0.004, 0.012, 1.5, np.zeros((2, 2)), 0.0085)
     assert ease.strokes(0.002) == (2, 4)
     assert ease_words(ease, 0.002) == (
-        "Ease its left short edge, against lobe 2: .012 at the shoulder, .004 at the root; "
+        "Ease its left short edge, against lobe 2: .012 at the shoulder, .004 at the root, give or take .009; "
         "about 2 light strokes along the whole edge and 4 more at the shoulder end."
     )
-    only_root = Ease(3, "right", 2, 0.002, 0.0, 1.5, np.zeros((2, 2)))
-    assert ease_words(only_root, 0.002).endswith(".002 at the root, nothing at the shoulder; about 1 light stroke at the root end.")
+    only_root = Ease(3, "right", 2, 0.002, 0.0, 1.5, np.zeros((2, 2)), None)
+    assert ease_words(only_root, 0.002).endswith(
+        ".002 at the root, nothing at the shoulder, but the joint isn't measured; about 1 light stroke at the root end."
+    )
 
 
 def test_openings_at_the_ends_are_those_of_a_straight_slope() -> None:
