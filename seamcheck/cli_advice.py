@@ -129,7 +129,9 @@ def plan(
         Path | None, typer.Option(parser=_picture_name, metavar="FILE", help="Draw the plan, as a .png or .jpg file.")
     ] = None,
 ) -> None:
-    """Plan what to ease and what to move, from a dry fit's result: the least wood that closes it with every point on its seam.
+    """Plan what to ease and what to move, to close a dry fit.
+
+    From its result file: the least wood that closes it with every point on its seam, in which order, and what comes of it.
 
     A LENGTH is inches, written 0.0238, 1/42 or 2 1/2, or millimetres, written 0.6mm.
     """
@@ -164,7 +166,9 @@ def decide(
     ] = None,
     page: Annotated[Path | None, typer.Option(parser=_page_name, metavar="FILE.txt", help="Keep the page as a text file.")] = None,
 ) -> None:
-    """Say go, not yet or can't tell before a dry fit is knifed in, with the reason for each point and joint.
+    """Say go, not yet or can't tell, before knifing in.
+
+    From a dry fit's result file, with the reason for each point and joint.
 
     On a go: register marks to make, and the order of the cuts. What the photo shows to be off or open no option overrides.
     """
