@@ -33,7 +33,7 @@ BOW_IN = 0.0007  # of one edge, standard uncertainty. Common practice, no source
 FLOOR, FLOOR_U, BOTH_SHADE_U, EITHER_SHADE_U = 0.35, 0.4, 0.08, 0.3
 # The floor where the field's light is known: how far, as a share of it, the light inside the rose and the leaf there may differ, and what
 # glue, dust or a raised edge may add. Common practice, no source.
-FIELD_U, FIELD_FLOOR_U = 0.3, 0.02
+FIELD_U, FIELD_FLOOR_U = 0.6, 0.02
 SLIT_BLOCKS = 0.01  # relative: how the slit's light differs from one place along the joint to the next
 USUAL_STRIPE, LEAST_STRIPE = 0.08, 0.02  # relative: wood's figure, and the least that is ever even. Common practice, no source.
 
