@@ -88,6 +88,11 @@ class Fit:
         """The lobes by their numbers."""
         return {lobe.number: lobe for lobe in self.lobes}
 
+    def is_finished(self, lobe: FitLobe) -> bool:
+        """Whether its point is on its seam and all its joints are closed, every one of them measured."""
+        joints = [joint.verdict for joint in self.joints if lobe.number in joint.lobes]
+        return lobe.verdict is Verdict.ON and bool(joints) and all(verdict is Verdict.CLOSED for verdict in joints)
+
     def normal_of(self, joint: FitJoint) -> Array:
         """Unit vector (2,) across the joint, from its first lobe to its second."""
         way = joint.edge_in[1] - joint.edge_in[0]

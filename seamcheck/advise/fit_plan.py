@@ -153,8 +153,12 @@ def _told(fit: Fit, settings: PlanSettings, motions: dict[int, Array], tapers: A
 def laying_order(fit: Fit, keep: frozenset[int], motions: Mapping[int, Array], tapers: Array) -> list[int]:
     """The order in which lobes come to lie: those that stay; then the first ring, clockwise from one that stays, each against the
     one before, so that a lobe once laid isn't touched again; then the next ring, which sits in its notches."""
-    order: list[int] = [lobe.number for lobe in fit.lobes if lobe.number in keep]
-    order += [lobe.number for lobe in fit.lobes if lobe.number not in keep and not motions[lobe.number].any()]
+    lifted = {number for number, motion in motions.items() if motion.any()}
+    for j, joint in enumerate(fit.joints):
+        may = easable(fit, joint, keep)
+        if tapers[j].any() and not lifted.intersection(may):
+            lifted.add(max(may))  # it goes back where it lay, but can't be planed there
+    order: list[int] = [lobe.number for lobe in fit.lobes if lobe.number not in lifted]
     for ring in sorted({lobe.ring for lobe in fit.lobes}):
         round_it = sorted((lobe for lobe in fit.lobes if lobe.ring == ring), key=lambda lobe: lobe.bearing)
         start = next((k for k, lobe in enumerate(round_it) if lobe.number in order), 0)

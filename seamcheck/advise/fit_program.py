@@ -32,10 +32,11 @@ PRICE_UNSURE = 0.5
 PRICE_NEAR = 0.02  # within the band, nearer is better: the middle of a seam, a tight joint
 PRICE_SLIDE = 0.02  # of one lobe along the other: roots and shoulders are to go on meeting
 PRICE_MOVE = 0.001
-PRICE_MOVE_ON = 0.002  # moving a lobe whose point lies well
+PRICE_LIFT = 1.0  # of lifting a lobe whose point lies well
+PRICE_MOVE_DONE = 3.0  # of a lobe that is finished: rather wood off its neighbour than that
 MOST_MOVED_IN = 1 / 8  # in each of its three ways: past this it's no dry fit to be eased, and the numbers don't hold
-PASSES = 2  # the second about the first one's answer
-BENT_IN = 0.0003  # what may be left after it of the bends in turning and sliding
+HAIR_IN = 0.008  # a motion that is hardly worth lifting a lobe for, its three parts together
+BENT_IN = 0.0003  # what may be left after two passes of the bends in turning and sliding
 
 
 class Wood(Enum):
@@ -60,7 +61,7 @@ class Solved:
 
     motions: Mapping[int, Array]  # lobe -> (3,), see fit_motion
     tapers: Array  # (joints, 2) inches off at the root end and the shoulder end
-    found: bool = True
+    price: float = np.inf  # of the whole; infinite before it was solved
 
 
 def tip_band(fit: Fit, lobe: FitLobe, keep: frozenset[int], wood: Wood) -> Band:
@@ -90,13 +91,22 @@ def easable(fit: Fit, joint: FitJoint, keep: frozenset[int]) -> tuple[int, ...]:
 
 
 def solve(fit: Fit, keep: frozenset[int], wood: Wood, most_eased_in: float) -> Solved:
-    """The cheapest motions and tapers."""
-    answer = Solved({lobe.number: np.zeros(3) for lobe in fit.lobes}, np.zeros((len(fit.joints), 2)))
+    """The cheapest motions and tapers; but lobes whose points lie well are left lying where that's nearly as cheap: all of them, or
+    else those that would move by a hair."""
     if not fit.lobes:
-        return answer
-    for _ in range(PASSES):
-        answer = _pass(fit, keep, wood, most_eased_in, answer)
-    return answer
+        return Solved({}, np.zeros((0, 2)))
+    start = Solved({lobe.number: np.zeros(3) for lobe in fit.lobes}, np.zeros((len(fit.joints), 2)))
+    best = _pass(fit, keep, wood, most_eased_in, _pass(fit, keep, wood, most_eased_in, start))
+    well = frozenset(lobe.number for lobe in fit.lobes if lobe.verdict is Verdict.ON and best.motions[lobe.number].any()) - keep
+    barely = frozenset(number for number in well if np.abs(best.motions[number]).sum() < HAIR_IN)
+    for left in (well, barely):
+        if not left:
+            continue
+        about = Solved({number: motion * (number not in left) for number, motion in best.motions.items()}, best.tapers)
+        other = _pass(fit, keep | left, wood, most_eased_in, about)
+        if other.price <= best.price + PRICE_LIFT * len(left):
+            return other
+    return best
 
 
 def _pass(fit: Fit, keep: frozenset[int], wood: Wood, most_eased_in: float, about: Solved) -> Solved:
@@ -129,7 +139,7 @@ def _pass(fit: Fit, keep: frozenset[int], wood: Wood, most_eased_in: float, abou
         ]
     )
     most = np.concatenate([-gap_now, gap_now, -tip_now, tip_now, np.zeros(2 * n_slide)])
-    moves = np.repeat([PRICE_MOVE_ON if lobe.verdict is Verdict.ON else PRICE_MOVE for lobe in free], 3)
+    moves = np.repeat([PRICE_MOVE_DONE if fit.is_finished(lobe) else PRICE_MOVE for lobe in free], 3)
     depths = np.repeat([1000 * most_eased_in * bool(easable(fit, joint, keep)) for joint in fit.joints], 2)
     blocks: list[tuple[Array, Array | float]] = [  # price and upper bound of each block of columns
         (moves, 1000 * MOST_MOVED_IN),
@@ -148,11 +158,11 @@ def _pass(fit: Fit, keep: frozenset[int], wood: Wood, most_eased_in: float, abou
     upper = np.concatenate([np.broadcast_to(top, price.shape) for price, top in blocks])
     found = linprog(prices, csr_array(rows), most, bounds=np.column_stack([np.zeros(len(upper)), upper]), method="highs")
     if found.x is None:  # never seen: every band may be missed for a price, so there's always an answer
-        return Solved(about.motions, about.tapers, False)
+        return about
     parts = (found.x[:n_motion] - found.x[n_motion : 2 * n_motion]) / 1000
     motions = {lobe.number: np.zeros(3) for lobe in fit.lobes}
     motions.update({number: parts[k : k + 3] for number, k in column.items()})
-    return Solved(motions, found.x[2 * n_motion : 2 * n_motion + n_gap].reshape(-1, 2) / 1000)
+    return Solved(motions, found.x[2 * n_motion : 2 * n_motion + n_gap].reshape(-1, 2) / 1000, float(found.fun))
 
 
 def _thousandths(bands: list[Band]) -> tuple[Array, Array]:
