@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from enum import Enum
 from math import atan, degrees, pi, sqrt
@@ -10,6 +11,7 @@ import numpy as np
 
 from ..basis.frames import Array
 from .fit import Fit, FitJoint
+from .fit_motion import moved
 from .fit_plan import Plan, PlanSettings, plan_fit
 from .fit_program import easable
 
@@ -138,14 +140,24 @@ def root_angle(fit: Fit, number: int) -> float:
 
 
 def _short(fit: Fit, plan: Plan) -> list[Why]:
-    """Lobes of the first ring that come in past both neighbours by more than may show."""
+    """Lobes whose shoulders the plan draws in past both neighbours' by more than may show, by the outlines."""
     found = []
     for lobe in fit.lobes:
-        beside = {n for joint in fit.joints if lobe.number in joint.lobes for n in joint.lobes} - {lobe.number}
-        beside = {number for number in beside if fit.by_number[number].ring == lobe.ring}
-        if len(beside) < 2:
+        joints = [joint for joint in fit.joints if lobe.number in joint.lobes and len(fit.short_edged(joint)) == 2]
+        if len(joints) < 2:
             continue
-        past = min(float(plan.motions[number][0]) for number in beside) - float(plan.motions[lobe.number][0])
-        if past > SHOWN_STEP_IN:
-            found.append(Why(Trouble.TOO_SHORT, lobe.number, None, "shoulder", past))
+        before, after = (min(_step(fit, joint, lobe.number, motions) for joint in joints) for motions in (None, plan.motions))
+        if after > SHOWN_STEP_IN and after > before:
+            found.append(Why(Trouble.TOO_SHORT, lobe.number, None, "shoulder", after))
     return found
+
+
+def _step(fit: Fit, joint: FitJoint, number: int, motions: Mapping[int, Array] | None) -> float:
+    """How far along their joint a neighbour's shoulder stands out past the lobe's own, as they lie or after their motions."""
+    shoulders = {}
+    for each in joint.lobes:
+        lobe = fit.by_number[each]
+        place = lobe.outline_in[1 if fit.side_of(joint, each) == "left" else 3]
+        shoulders[each] = place if motions is None else moved(lobe, motions[each], place)
+    (other,) = set(joint.lobes) - {number}
+    return float((shoulders[other] - shoulders[number]) @ (joint.edge_in[1] - joint.edge_in[0])) / joint.length_in

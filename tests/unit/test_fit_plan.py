@@ -218,7 +218,7 @@ def test_a_lobe_too_small_for_its_slot_comes_in_and_falls_short() -> None:
     plan = plan_fit(fit, settings)
     (why,) = troubles(fit, settings, plan)
     assert (why.trouble, why.lobe) == (Trouble.TOO_SHORT, 2)
-    assert why.in_in == pytest.approx(0.04 * np.sqrt(2), abs=0.003)  # a root angle of 90 degrees
+    assert why.in_in == pytest.approx(0.04, abs=0.012)  # along the edge, at a root angle of 90 degrees; outlines are good to .005
     assert "longer in the short edge" in unwrapped(plan_lines(fit, plan, settings))
 
 
