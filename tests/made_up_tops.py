@@ -148,6 +148,33 @@ def tumbling_blocks(side_in: float, radius_in: float) -> np.ndarray:
     return _patterned(face, np.hypot(x, y) * side_in < radius_in, (LIGHT, DARK, (90, 130, 190)))
 
 
+PAPER = (236, 238, 240)
+
+
+def picture_of_a_rose(share: float, margin_in: float, ground: tuple[int, int, int] = FIELD) -> np.ndarray:
+    """A square print of a rose on its field, `share` of full size, with a white margin, lying on ground."""
+    printed = picture(rose(4, second=(1.1, 3.5)), top_radius_in=None)
+    small = cv2.resize(printed, None, fx=share, fy=share, interpolation=cv2.INTER_AREA)
+    half, margin = round(4.6 * PPI * share), round(margin_in * PPI)
+    row, column = small.shape[0] // 2, small.shape[1] // 2
+    drawn = picture([], ground=ground, top_radius_in=None).astype(np.float32)
+    row_on, column_on = HEIGHT // 2, WIDTH // 2
+    drawn[row_on - half - margin : row_on + half + margin, column_on - half - margin : column_on + half + margin] = PAPER
+    drawn[row_on - half : row_on + half, column_on - half : column_on + half] = small[
+        row - half : row + half, column - half : column + half
+    ]
+    drawn += np.random.default_rng(4).normal(0, 2, drawn.shape)
+    return np.clip(drawn, 0, 255).astype(np.uint8)
+
+
+def with_cards(photo: np.ndarray, outlines_in: list[Array]) -> np.ndarray:
+    """Plain white cards laid on a photo."""
+    drawn = photo.astype(np.float32)
+    for outline in outlines_in:
+        fill(drawn, outline, PAPER)
+    return np.clip(drawn, 0, 255).astype(np.uint8)
+
+
 def _places() -> Array:
     v, u = np.mgrid[:HEIGHT, :WIDTH]
     return camera_above().plane_from_px(np.stack([u, v], axis=-1).astype(float))

@@ -127,6 +127,16 @@ class NoRoseFound(PhotoError):
     remedy = "take the photo from above with the whole rose in view."
 
 
+class TwoRosesFound(PhotoError):
+    wrong = "Two roses show in {photo}, and the cards lie round neither:"
+    remedy = "lay the cards round the one that is meant, keep the other out of view, and take the photo again."
+
+
+class PictureOfRose(PhotoError):
+    wrong = "The rose in {photo} is a picture on paper:"
+    remedy = "take the photo of the rose itself, the cards on the top round it."
+
+
 class PhotoTooDark(PhotoError):
     wrong = "{photo} is too dark to measure:"
     remedy = "light the top evenly from two sides, and take the photo again."

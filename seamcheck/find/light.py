@@ -38,6 +38,7 @@ class LogLight:
     channels: Floats  # (h, w, 3)
     wood: Floats  # (h, w) 1 where wood may show, 0 on cards, coloured tape and outside the photo
     view: FlatView
+    white: Array | None  # (3,) the cards' paper, in the same channels; None without cards
 
     def limited_steps(self) -> Floats:
         """(3, h, w, 2): each channel's gradient (right, down), limited to length 1 where it is well above the usual.
@@ -79,7 +80,8 @@ def log_light(view: FlatView, card_outlines_in: Sequence[Array]) -> LogLight:
     blue, green, red = log[..., 0], log[..., 1], log[..., 2]
     channels = np.stack([(blue + green + red) / 3, red - green, blue - green], axis=-1)
     white = _white(log, view, card_outlines_in)
-    tape = (np.maximum(blue - white[0], green - white[1]) - (red - white[2]) > TAPE_LOG_RATIO).astype(np.uint8)
+    neutral = np.zeros(3) if white is None else white
+    tape = (np.maximum(blue - neutral[0], green - neutral[1]) - (red - neutral[2]) > TAPE_LOG_RATIO).astype(np.uint8)
     tape = cv2.morphologyEx(tape, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     rim = 2 * int(np.ceil(TAPE_RIM_IN * view.px_per_in)) + 1
     wood = (view.seen & (cv2.dilate(tape, np.ones((rim, rim), np.uint8)) == 0)).astype(np.uint8)
@@ -87,11 +89,12 @@ def log_light(view: FlatView, card_outlines_in: Sequence[Array]) -> LogLight:
         away = card - card.mean(axis=0)
         grown = card + CARD_RIM_IN * np.sign(away @ _axes_of(card).T) @ _axes_of(card)
         cv2.fillPoly(wood, [np.round(view.px_of(grown)).astype(np.int32)], 0)
-    return LogLight(channels.astype(np.float32), wood.astype(np.float32), view)
+    paper = None if white is None else np.array([white.mean(), white[2] - white[1], white[0] - white[1]])
+    return LogLight(channels.astype(np.float32), wood.astype(np.float32), view, paper)
 
 
-def _white(log: Floats, view: FlatView, card_outlines_in: Sequence[Array]) -> Array:
-    """(3,) logarithmic light of the cards' white paper, middle of what shows of all cards; 0 without cards."""
+def _white(log: Floats, view: FlatView, card_outlines_in: Sequence[Array]) -> Array | None:
+    """(3,) logarithmic light of the cards' white paper, middle of what shows of all cards; None if none shows."""
     import cv2
 
     cards = np.zeros(log.shape[:2], np.uint8)
@@ -99,7 +102,7 @@ def _white(log: Floats, view: FlatView, card_outlines_in: Sequence[Array]) -> Ar
         cv2.fillPoly(cards, [np.round(view.px_of(card)).astype(np.int32)], 1)
     colours = log[(cards > 0) & view.seen]
     if not len(colours):
-        return np.zeros(3)
+        return None
     brightness = colours.sum(axis=1)
     return np.median(colours[brightness >= np.quantile(brightness, 1 - WHITE_SHARE)], axis=0).astype(float)
 

@@ -141,10 +141,7 @@ def _without_overlap(light: LogLight, corners: Array, best_first: NDArray[np.int
 
 def _of_the_same_woods(light: LogLight, corners: Array) -> list[bool]:
     """Whether each kite's halves differ, and as the other kites' do: lobes of one rose are sawn from one pair of woods."""
-    jumps = []
-    for root, left, tip, right in corners:
-        one, other = (_half_colour(light, np.stack([root, tip, shoulder])) for shoulder in (left, right))
-        jumps.append(one - other if one[0] > other[0] else other - one)
+    jumps = [_jump(light, one) for one in corners]
     differ = [float(np.linalg.norm(jump)) > LEAST_WOODS for jump in jumps]
     if not any(differ):
         return differ
@@ -152,6 +149,18 @@ def _of_the_same_woods(light: LogLight, corners: Array) -> list[bool]:
     size = float(usual @ usual)
     alike = [abs(float(jump @ usual) / size - 1) < ODD_WOODS and np.linalg.norm(jump - usual) < ODD_WOODS * np.sqrt(size) for jump in jumps]
     return [bool(two and like) for two, like in zip(differ, alike, strict=True)]
+
+
+def is_of_two_woods(light: LogLight, lobe: FoundLobe) -> bool:
+    """Whether a lobe's halves differ as two woods do."""
+    return float(np.linalg.norm(_jump(light, lobe.kite.corners_in))) > LEAST_WOODS
+
+
+def _jump(light: LogLight, corners: Array) -> Array:
+    """(3,): the brighter half's colour less the other's."""
+    root, left, tip, right = corners
+    one, other = (_half_colour(light, np.stack([root, tip, shoulder])) for shoulder in (left, right))
+    return one - other if one[0] > other[0] else other - one
 
 
 def _half_colour(light: LogLight, triangle: Array) -> Array:

@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from ..basis.errors import NoRoseFound
+from ..basis.errors import CardsDisagree, NoRoseFound, PictureOfRose, TwoRosesFound
 from ..basis.frames import Array, bearing_of
 from ..kite import FoundLobe, FoundRose, Kite
 from ..plane.camera import Camera
@@ -23,8 +23,10 @@ from .fold import fold_round
 from .halves import raised_by_tape, wood_difference
 from .light import LogLight, log_light
 from .lobes import refine_lobes
-from .loose import apart, find_loose, on_the_bench
+from .loose import apart, find_loose, is_of_two_woods, on_the_bench
+from .paper import is_on_paper
 from .rays import Rays, rate_rays
+from .second import meant, rays_elsewhere
 from .shape import RoseShape, fit_shape
 
 # Resolutions of the flattened copies (px/in): to find the centre or loose lobes, to fit the rose's shape, to draw its edges.
@@ -66,12 +68,12 @@ RAISED_FROM = 0.5
 
 
 def find_rose(bgr: NDArray[np.uint8], camera: Camera, card_outlines_in: Sequence[Array], z_in: float) -> FoundRose:
-    """The rose of a dry fit or an inlay, its face at height z_in (inches); raises NoRoseFound.
+    """The rose of a dry fit or an inlay, its face at height z_in (inches); raises NoRoseFound or TwoRosesFound.
 
     `bgr` is the upright photo (h, w, 3) that `camera` belongs to; `card_outlines_in` are (4, 2) plane outlines.
     """
     source = _Source(bgr, camera, card_outlines_in, z_in)
-    rose, _ = _rose(source)
+    rose, _ = _meant(source)
     if rose is None:
         raise NoRoseFound(photo="the photo")
     return rose
@@ -88,7 +90,7 @@ def find_loose_lobes(bgr: NDArray[np.uint8], camera: Camera, card_outlines_in: S
 def find_all(
     bgr: NDArray[np.uint8], camera: Camera, card_outlines_in: Sequence[Array], stage: Stage | None, z_in: float
 ) -> tuple[Stage, FoundRose]:
-    """The stage, as told or as the photo shows it, and what was found; raises NoRoseFound where it shows none of them.
+    """The stage, as told or as the photo shows it, and what was found; raises NoRoseFound where it shows none of them, TwoRosesFound.
 
     z_in is the veneer's thickness: lobes are looked for at that height, in an inlay (told) at 0. A bare top has no lobes.
     """
@@ -97,7 +99,7 @@ def find_all(
         return stage, FoundRose(None, (), 0.0)
     if stage is Stage.LOOSE:
         return stage, find_loose_lobes(bgr, camera, card_outlines_in, z_in)
-    rose, shapes = _rose(source)
+    rose, shapes = _meant(source)
     if rose is not None and (stage or rose.raised >= RAISED_FROM):
         return stage or Stage.DRY_FIT, rose
     if rose is not None:
@@ -133,7 +135,11 @@ class _Source:
 
     @cached_property
     def box(self) -> tuple[Array, Array]:
-        return seen_box(self.camera, (self.bgr.shape[1], self.bgr.shape[0]), self.z_in, SEARCH_LIMIT_IN)
+        low, high = seen_box(self.camera, (self.bgr.shape[1], self.bgr.shape[0]), self.z_in, SEARCH_LIMIT_IN)
+        if not (np.isfinite(low).all() and np.isfinite(high).all()):
+            # The lens as the cards have it shows the photo's corners nowhere: no lens that takes such a photo.
+            raise CardsDisagree(photo="the photo")
+        return low, high
 
     @cached_property
     def overall(self) -> LogLight:
@@ -152,6 +158,27 @@ class _Source:
     def look_round(self, centre_in: Array, reach_in: float, px_per_in: float) -> LogLight:
         low, high = self.box
         return self.look(np.maximum(centre_in - reach_in, low), np.minimum(centre_in + reach_in, high), px_per_in)
+
+
+def _meant(source: _Source) -> tuple[FoundRose | None, list[RoseShape]]:
+    """As `_rose`; where two roses show, the one that the cards lie round.
+
+    Raises TwoRosesFound where they don't say, and PictureOfRose for one on paper.
+    """
+    rose, shapes = _rose(source)
+    if rose is not None and rose.centre_in is not None and is_on_paper(source.overall, rose.centre_in):
+        raise PictureOfRose(photo="the photo")
+    rays = rays_elsewhere(source.overall, rose) if rose is not None else None
+    if rose is None or rays is None:
+        return rose, shapes
+    shape = _fit(source, rays)
+    other = _drawn(source, shape) if _is_rose(shape) else None
+    if other is None:
+        return rose, shapes
+    chosen = meant((rose, other), source.cards)
+    if chosen is None:
+        raise TwoRosesFound(photo="the photo")
+    return chosen, shapes
 
 
 def _rose(source: _Source) -> tuple[FoundRose | None, list[RoseShape]]:
@@ -190,7 +217,9 @@ def _loose_lobes(source: _Source) -> tuple[FoundLobe, ...]:
     found = find_loose(source.look(*source.box, LOOSE_PPI))
     if not found:
         return ()
-    lobes = refine_lobes(source.look(*source.box, EDGE_PPI), found)
+    light = source.look(*source.box, EDGE_PPI)
+    # Roughly drawn, a kite of one wood may reach across its edge.
+    lobes = [lobe for lobe in refine_lobes(light, found) if is_of_two_woods(light, lobe)]
     middle = (source.box[0] + source.box[1]) / 2
     placed = sorted(lobes, key=lambda lobe: float(bearing_of(lobe.kite.corners_in.mean(axis=0) - middle)))
     return tuple(replace(lobe, ring=None) for lobe in placed)

@@ -1,10 +1,12 @@
 """The finder on made-up tops, where every corner is known."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
 
-from seamcheck.basis.errors import NoRoseFound
+from seamcheck.basis.errors import CardsDisagree, NoRoseFound, PictureOfRose, TwoRosesFound
 from seamcheck.basis.frames import unit_of_bearing
 from seamcheck.cards.detect import find_cards
 from seamcheck.cards.print_check import print_scale
@@ -20,16 +22,19 @@ from tests.made_up_tops import (
     DARK,
     FIELD,
     LIGHT,
+    PAPER,
     MadeUpLobe,
     blades,
     camera_above,
     chequer,
     fill,
     picture,
+    picture_of_a_rose,
     pinwheel,
     rose,
     tumbling_blocks,
     wheel,
+    with_cards,
 )
 from tests.scenes.draw import draw
 from tests.scenes.render import render
@@ -186,6 +191,54 @@ def test_a_lobe_wholly_under_tape_may_be_there():
     )
     found = find_rose(photo.astype(np.uint8), camera_above(), [], 0.0)
     assert len(found.lobes) == len(made)
+
+
+def two_roses() -> np.ndarray:
+    small = {"notch_in": 0.9, "reach_in": 2.6, "second": (0.7, 2.3)}
+    return picture(rose(4, centre_in=(-5.2, 0), **small) + rose(4, centre_in=(5.2, 1), bearing=0.3, **small))
+
+
+def cards_round(x: float, y: float) -> list[np.ndarray]:
+    outline = np.array([[-0.5, -0.4], [-0.5, 0.4], [0.5, 0.4], [0.5, -0.4]])
+    return [outline + [x + 3.6 * a, y + 3.6 * b] for a, b in ((1, 1), (-1, 1), (1, -1), (-1, -1))]
+
+
+@pytest.mark.parametrize(("x", "y"), [(-5.2, 0.0), (5.2, 1.0)])
+def test_of_two_roses_the_one_with_the_cards_is_meant(x, y):
+    found = find_rose(with_cards(two_roses(), cards_round(x, y)), camera_above(), cards_round(x, y), 0.0)
+    assert found.centre_in == pytest.approx([x, y], abs=CLOSE_IN)
+    assert len(found.lobes) == 8
+
+
+@pytest.mark.parametrize(
+    "cards", [[], [card + [0.0, y] for card in cards_round(-3.6, -3.6)[:1] for y in (-3.0, 0.0, 3.0)]], ids=["none", "between"]
+)
+def test_two_roses_with_the_cards_round_neither_are_refused(cards):
+    with pytest.raises(TwoRosesFound):
+        find_all(with_cards(two_roses(), cards), camera_above(), cards, None, 0.0)
+
+
+CORNER_CARDS = [card + [5.4 * np.sign(x), 4.7 * np.sign(y)] for x, y in ((1, 1), (-1, -1)) for card in cards_round(-3.6, -3.6)[:1]]
+
+
+@pytest.mark.parametrize(("share", "margin_in"), [(0.4, 0.25), (0.7, 0.5), (1.0, 0.3)])
+def test_a_picture_of_a_rose_is_refused(share, margin_in):
+    cards = [card + [2.5, 4.0] for card in CORNER_CARDS]
+    with pytest.raises(PictureOfRose):
+        find_all(with_cards(picture_of_a_rose(share, margin_in), cards), camera_above(), cards, None, 0.0)
+
+
+def test_a_rose_on_a_panel_on_a_white_bench_is_no_picture():
+    made = rose(4, second=(1.1, 3.5))
+    photo = with_cards(picture(made, top_radius_in=None), CORNER_CARDS)
+    photo[:40], photo[-40:], photo[:, :80], photo[:, -80:] = PAPER, PAPER, PAPER, PAPER
+    assert_same(find_rose(photo, camera_above(), CORNER_CARDS, 0.0), made)
+
+
+def test_a_lens_that_shows_the_corners_nowhere_is_refused():
+    bent = replace(camera_above(), k1=-2.0)
+    with pytest.raises(CardsDisagree):
+        find_all(two_roses(), bent, [], None, 0.0)
 
 
 def test_a_bare_top_is_bare():
