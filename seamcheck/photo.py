@@ -51,6 +51,10 @@ FRAME_LONG_MM, FRAME_DIAGONAL_MM = 36.0, hypot(36, 24)
 # source); messaging apps keep the shape to a pixel or two.
 CAMERA_SHAPES, SHAPE_SLACK = (4 / 3, 3 / 2, 16 / 9, 1.0), 0.004
 
+# What phones and stitching programs write into a panorama: a value that phones give EXIF's CustomRendered (seen in their files, in no
+# standard), and the namespace of "Photo Sphere XMP Metadata".
+_CUSTOM_RENDERED, _AS_PANORAMA = 0xA401, 6
+_PANORAMA_NAMESPACE = b"http://ns.google.com/photos/1.0/panorama/"
 _EXIF_IFD, _ORIENTATION, _DNG_VERSION = 0x8769, 0x0112, 0xC612
 _FOCAL_35MM, _DIGITAL_ZOOM, _EXIF_WIDTH, _EXIF_HEIGHT = 0xA405, 0xA404, 0xA002, 0xA003
 
@@ -149,6 +153,8 @@ class _Header:
         exif, camera = _exif(image)
         if _DNG_VERSION in exif:
             raise errors.RawPhoto(photo=name)
+        if camera.get(_CUSTOM_RENDERED) == _AS_PANORAMA or _PANORAMA_NAMESPACE in _xmp(image):
+            raise errors.PanoramaPhoto(photo=name)
         orientation: Any = exif.get(_ORIENTATION)
         size = (_number(camera.get(_EXIF_WIDTH)), _number(camera.get(_EXIF_HEIGHT)))
         return _Header(
@@ -208,6 +214,14 @@ def _exif(image: PillowImage.Image) -> tuple[dict[int, Any], dict[int, Any]]:
         return dict(exif), dict(exif.get_ifd(_EXIF_IFD))
     except Exception:  # broken EXIF data raise whatever the parser trips over, and cost us only the focal length
         return {}, {}
+
+
+def _xmp(image: PillowImage.Image) -> bytes:
+    """The picture's XMP packet; empty where there is none."""
+    packet = image.info.get("xmp") or image.info.get("XML:com.adobe.xmp") or b""
+    if isinstance(packet, str):
+        return packet.encode("utf-8", "replace")
+    return packet if isinstance(packet, bytes) else b""
 
 
 def _check_size(size_px: tuple[int, int], name: str, most_pixels: float) -> None:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from .advise.card_notes import card_notes
+from .advise.photo_notes import photo_notes
 from .advise.what_helps import U_VENEER_TOLD_IN, Known, Rose, what_helps
-from .basis.errors import NoRoseFound
+from .basis.errors import NoRoseFound, PhotoTooSoft
 from .basis.frames import Array, bearing_of
 from .basis.lines import Line
 from .basis.reasons import Reason
@@ -35,7 +36,7 @@ from .measure.tips import (
     centre_scatter,
     tip_numbers,
 )
-from .optics import learn_optics
+from .optics import Optics, learn_optics, light_exponent, straightened
 from .photo import Photo
 from .plane.camera import Camera
 from .plane.solve import PlaneSolve, solve_plane
@@ -83,8 +84,13 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
         raise NoRoseFound(photo=photo.name) from None
     if stage is Stage.BARE:
         return _bare(photo, solve, settings, print_check.read, search)
+    exponent = light_exponent(photo.bgr, solve.camera, cards)
+    if exponent > 1:
+        photo = replace(photo, bgr=straightened(photo.bgr, exponent))
     patch = _patch(photo, solve, rose)
     optics = learn_optics(photo.bgr, solve.camera, cards)
+    if optics.is_hopeless:
+        raise PhotoTooSoft(photo=photo.name)
     lobes = _in_order(rose, solve.camera)
     if stage is Stage.INLAID:
         face_in, u_face_in = 0.0, 0.0 if settings.stage else GUESS_WRONG**0.5 * veneer_in
@@ -93,7 +99,7 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
     sight = Sight(solve.camera, solve.variants, face_in, u_face_in)
     fits = measure_lobes(patch, solve.camera, optics, lobes, face_in, stage is not Stage.INLAID, u_face_in)
     centre_in, u_centre_in = _centre(rose, fits)
-    seams = [_seam(patch, solve.camera, lobe, fit, centre_in, cards) for lobe, fit in zip(lobes, fits, strict=True)]
+    seams = [_seam(patch, solve.camera, optics, lobe, fit, centre_in, cards) for lobe, fit in zip(lobes, fits, strict=True)]
     owns = [fit.own.line for fit in fits if fit.own is not None]
     lines = [_lines(fit, seam) for fit, seam in zip(fits, seams, strict=True)]
     sight.look_at(lines)
@@ -110,7 +116,7 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
     ordered = FoundRose(rose.centre_in, tuple(lobes), 1.0 if stage is Stage.DRY_FIT else 0.0)
     sites = joints_of(ordered)
     floor = field_light(patch, solve.camera, ordered, cards) if face_in > 0 else None
-    gaps = measure_gaps(patch, solve.camera, sites, face_in, veneer_in, floor)
+    gaps = measure_gaps(patch, solve.camera, sites, face_in, veneer_in, floor, optics)
     at = centre_in if centre_in is not None else np.mean([lobe.kite.tip_in for lobe in lobes], axis=0)
     return Inspection(
         photo.name,
@@ -125,7 +131,7 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
         tuple(_joint(site, gap, sight, solve, settings) for site, gap in zip(sites, gaps, strict=True)),
         odd_lobes(tips),
         (),
-        (*photo.notes, *card_notes(search, solve, at, print_check.read)),
+        (*photo.notes, *photo_notes(optics, exponent), *card_notes(search, solve, at, print_check.read)),
         helps=helps,
     )
 
@@ -190,12 +196,13 @@ def _tip_place(lobe: FoundLobe, fit: LobeFit) -> Array:
 
 
 def _seam(
-    patch: LinearPatch, camera: Camera, lobe: FoundLobe, fit: LobeFit, centre_in: Array | None, cards: list[Array]
+    patch: LinearPatch, camera: Camera, optics: Optics, lobe: FoundLobe, fit: LobeFit, centre_in: Array | None, cards: list[Array]
 ) -> SeamFit | Reason | None:
     if centre_in is None:
         return None
     tip_in = _tip_place(lobe, fit)
-    return measure_seam(patch, camera, tip_in, float(bearing_of(tip_in - centre_in)), blocked=cards)
+    blur_px = optics.whole_blur_px(camera.normal_px(centre_in, tip_in))
+    return measure_seam(patch, camera, tip_in, float(bearing_of(tip_in - centre_in)), blocked=cards, blur_px=blur_px)
 
 
 def _lines(fit: LobeFit, seam: SeamFit | Reason | None) -> Lines:

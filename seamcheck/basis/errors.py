@@ -97,6 +97,11 @@ class RawPhoto(PhotoError):
     remedy = "save it as a JPEG at full size, and give that."
 
 
+class PanoramaPhoto(PhotoError):
+    wrong = "{photo} is a panorama, put together from several pictures that needn't fit to a hair:"
+    remedy = "take one ordinary photo from farther away, with the whole rose and its cards in view."
+
+
 class PhotoTooLarge(PhotoError):
     wrong = "{photo} has {megapixels:.0f} million pixels or more, and no more than {limit:.0f} million can be handled:"
     remedy = "save it at half the size, uncropped, as a JPEG, and give that."

@@ -23,6 +23,7 @@ class Reason(Enum):
     SEAM_AMBIGUOUS = _Why("two lines lie where the field seam should be", "rub out pencil lines, or check this point with a straightedge")
     OWN_SEAM_COVERED = _Why("tape hides the lobe's own dark/light line", "lift the tape from the lobe")
     OWN_SEAM_FAINT = _Why("the lobe's dark/light line doesn't show", "take the photo in even light")
+    PHOTO_SOFT = _Why("the photo is blurred there", "hold the phone still, tap on the rose to focus, and give it more light")
     PHOTOS_DISAGREE = _Why("the photos disagree about it by more than they are uncertain", "see that nothing is moved from photo to photo")
     JOINT_COVERED = _Why("tape hides the joint", "lift the tape from the joint")
     JOINT_DARK = _Why("a gap can't be told from the dark wood beside it", "slide a strip of white paper under the joint, or use a feeler")

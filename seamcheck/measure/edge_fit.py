@@ -17,7 +17,7 @@ from ..basis.lines import Line
 from ..basis.order import median
 from ..edges import LIGHT_FLOOR, LinearPatch, Sharpening, tone_of
 from ..plane.camera import Camera
-from .edge_profile import GLUE_WIDTHS_IN, INSIDE_PX, Beyond, Flush, Half, Limit, ridge_rows
+from .edge_profile import GLUE_WIDTHS_IN, INSIDE_PX, Beyond, Flush, Half, Limit, ridge_rows, smeared_designs
 from .edge_task import MISS_OF_JUMP, MISS_OF_LIGHT, EdgeFit, EdgeTask, bare_rows, block_means, outward_strip
 from .edge_vote import vote
 from .line_fit import MIN_BLOCKS, LineFit, fit_line
@@ -26,6 +26,8 @@ from .line_fit import MIN_BLOCKS, LineFit, fit_line
 WIDE, NARROW = (8.0, 1.0), (3.0, 0.5)
 # A line that the narrow search moves by less than this was near enough for it.
 NEAR_ENOUGH_PX = 1.0
+# Wood and field are looked at this far from a sharp edge, px.
+BESIDE_PX = 1.5
 # A model that says nothing of an edge's place leaves it this uncertain, px.
 MODEL_CEILING_PX = 8.0
 FINE_PX = 0.25  # samples of the refined profiles
@@ -96,23 +98,26 @@ class _Refined:
 def _refine(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_in: float, search: tuple[float, float]) -> _Refined | None:
     """Measure the line again in linear light, block by block, and fit it robustly.
 
-    Every place is judged by the same samples, from INSIDE_PX inside the rough line to the model's reach beyond it.
+    Every place is judged by the same samples, from INSIDE_PX inside the rough line (more where the photo is soft) to the model's
+    reach beyond it.
     """
     slack_px, step_px = search
-    reach_px = task.beyond.reach_px(px_in)
-    strip = outward_strip(patch, camera, task, z_in, px_in, max(INSIDE_PX, reach_px), FINE_PX)
+    near_px = BESIDE_PX + task.softness_px
+    inside_px = INSIDE_PX + task.softness_px
+    reach_px = task.beyond.reach_px(px_in) + task.softness_px
+    strip = outward_strip(patch, camera, task, z_in, px_in, max(inside_px, reach_px), FINE_PX)
     along, drawn, shown = block_means(strip, bare_rows(strip, task, 2 * px_in))
     if shown.sum() < MIN_BLOCKS:
         return None
     light = task.sharpening.luma_undone(drawn, FINE_PX)[..., None]
-    if _faint(median(light[shown])[:, 0], strip.across_in / px_in):
+    if _faint(median(light[shown])[:, 0], strip.across_in / px_in, near_px):
         # Woods of one lightness differ by colour alone, which the photo draws less sharply.
         light = task.sharpening.undone(drawn, FINE_PX)
     x = strip.across_in / px_in
-    seen = (x >= -INSIDE_PX) & (x <= reach_px)
+    seen = (x >= -inside_px) & (x <= reach_px)
     x, light = x[seen], light[:, seen]
     inward, outward = (np.interp(along, task.room[:, 0], task.room[:, k]) for k in (1, 2))
-    keep = shown & (inward > INSIDE_PX * px_in) & (outward > 0.8 * reach_px * px_in) & np.isfinite(light).all(axis=(1, 2))
+    keep = shown & (inward > inside_px * px_in) & (outward > 0.8 * reach_px * px_in) & np.isfinite(light).all(axis=(1, 2))
     if keep.sum() < MIN_BLOCKS:
         return None
     drawn = median(drawn[keep]).astype(float)
@@ -123,12 +128,12 @@ def _refine(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_
     places = np.arange(-slack_px, slack_px + step_px / 2, step_px)
     offsets = x[None, :] - places[:, None]
     total = np.einsum("xc,bxc->b", weight, light**2)[:, None]
-    inner, outer = median(typical[x < -1.5]), median(typical[x > 1.5])
+    inner, outer = median(typical[x < -near_px]), median(typical[x > near_px])
     # The weights count samples finer than a pixel as if each were new.
     ridge = [_Ridge(task.beyond.limits(px_in), (inner[c], outer[c]), FINE_PX) for c in range(light.shape[2])]
     chosen: _Chosen | None = None
     for blur in task.blurs_px:
-        designs = task.beyond.designs(offsets, blur, px_in)
+        designs = smeared_designs(task.beyond, offsets, blur, task.smear_px, px_in)
         tables = [np.maximum(total - _explained(light, design, weight, ridge), 0.0) for design in designs]
         sums = np.array([_trimmed(table) for table in tables])
         if chosen is None or sums.min() < chosen.sums.min():
@@ -136,7 +141,7 @@ def _refine(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_
     assert chosen is not None
     blur, designs, tables, sums = chosen.blur_px, chosen.designs, chosen.tables, chosen.sums
     best = int(np.argmin(sums))
-    freedom = max(light.shape[2] * (INSIDE_PX + reach_px - 5) - 1, 6)  # independent samples a block, less the unknowns
+    freedom = max(light.shape[2] * (inside_px + reach_px - 5) - 1, 6)  # independent samples a block, less the unknowns
     scale = np.maximum(tables[best].min(axis=1) * FINE_PX / freedom, 1e-6)
     usual = float(median(scale))
     halo_decides = isinstance(task.beyond, Half) or float(np.mean(np.log(inner + LIGHT_FLOOR) - np.log(outer + LIGHT_FLOOR))) < 0
@@ -163,13 +168,13 @@ def _refine(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_
     mean = float(share @ where)
     milder = Sharpening(task.sharpening.strength * SHARPENING_DOUBT, task.sharpening.radius_px)
     other = milder.luma_undone(drawn, FINE_PX)[seen, None] if light.shape[2] == 1 else milder.undone(drawn, FINE_PX)[seen]
-    model_px = _model_px(x - float(where[best]) / px_in, typical, other, weight, ridge, task.beyond, blur, px_in, best, usual)
+    model_px = _model_px(x - float(where[best]) / px_in, typical, other, weight, ridge, task, blur, px_in, best, usual)
     return _Refined(
         whole.shifted(mean - where[best]),
         float(np.sqrt(share @ (where - mean) ** 2 + (model_px * px_in) ** 2 + BOW_IN**2)),
-        median(drawn[seen][x < -1.5]),
-        median(drawn[seen][x > 1.5]),
-        _contrast(x - float(where[best]) / px_in, typical, weight),
+        median(drawn[seen][x < -near_px]),
+        median(drawn[seen][x > near_px]),
+        _contrast(x - float(where[best]) / px_in, typical, weight, near_px),
         usual,
         float(share @ np.array(GLUE_WIDTHS_IN)) if isinstance(task.beyond, Flush) else 0.0,
     )
@@ -185,18 +190,20 @@ class _Chosen:
     sums: Array
 
 
-def _contrast(x: Array, typical: Array, weight: Array) -> float:
+def _contrast(x: Array, typical: Array, weight: Array, near_px: float) -> float:
     """How far what lies just beyond the edge (a contact shadow too) departs from the wood just inside, over what the model may miss."""
-    inside, beyond = (x < -1.5) & (x > -INSIDE_PX), (x > 0.5) & (x < INSIDE_PX)
+    far_px = INSIDE_PX - BESIDE_PX + near_px
+    inside, beyond = (x < -near_px) & (x > -far_px), (x > 0.5) & (x < far_px)
     if not inside.any() or not beyond.any():
         return 0.0
     inner = median(typical[inside])
     return float(np.max(np.quantile(np.abs(typical[beyond] - inner) * np.sqrt(weight[beyond]), 0.75, axis=0)))
 
 
-def _faint(luma: Array, x: Array) -> bool:
+def _faint(luma: Array, x: Array, near_px: float) -> bool:
     """Whether a typical profile's luma hardly changes across the edge, against what its model may miss."""
-    inner, outer = median(luma[(x < -1.5) & (x > -INSIDE_PX)]), median(luma[(x > 1.5) & (x < INSIDE_PX)])
+    far_px = INSIDE_PX - BESIDE_PX + near_px
+    inner, outer = median(luma[(x < -near_px) & (x > -far_px)]), median(luma[(x > near_px) & (x < far_px)])
     return bool(abs(outer - inner) < FAINT * (MISS_OF_LIGHT * max(inner, outer) + LIGHT_FLOOR / 2))
 
 
@@ -206,7 +213,7 @@ def _model_px(
     other_typical: Array,
     weight: Array,
     ridge: Sequence[_Ridge],
-    beyond: Beyond,
+    task: EdgeTask,
     blur: float,
     px_in: float,
     option: int,
@@ -220,13 +227,14 @@ def _model_px(
     step = 0.25
 
     def design(model: Beyond, place: float, width: float) -> Array:
-        return model.designs(x - place, width, px_in)[option]
+        return smeared_designs(model, x - place, width, task.smear_px, px_in)[option]
 
+    beyond = task.beyond
     base = design(beyond, 0.0, blur)
     ahead, behind = design(beyond, step, blur), design(beyond, -step, blur)
     others = [design(beyond, 0.0, blur * BLUR_DOUBT)]
     for model in beyond.alternatives():
-        other = model.designs(x, blur, px_in)[0]
+        other = smeared_designs(model, x, blur, task.smear_px, px_in)[0]
         if other.shape == base.shape:
             others.append(other)
     along = left = 0.0

@@ -39,6 +39,9 @@ SHADE_DOUBT, CONTACT_IN = 0.08, 0.012
 # The wood's figure changes its light by about so large a share a pixel, in a block's mean: keeps the slope from imitating an edge.
 FIGURE_SLOPE = 0.015
 
+# A shorter motion than so many blurs can't be told from a blur of the same variance.
+SMEAR_OF_BLUR = 1.5
+
 # (column, standard deviation as a share of the light a pixel, side: 0 inside, 1 beyond), and where given the least it is, in light
 Limit = tuple[int, float, int] | tuple[int, float, int, float]
 
@@ -171,6 +174,16 @@ class Shaded:
 
 
 Beyond = Plain | Half | Flush | Shaded
+
+
+def smeared_designs(beyond: Beyond, place_px: Array, blur_px: float, smear_px: float, px_in: float) -> list[Array]:
+    """A model's designs where the phone moved smear_px across the edge during the exposure: their mean over that box."""
+    if smear_px < SMEAR_OF_BLUR * blur_px:
+        return beyond.designs(place_px, float(np.hypot(blur_px, smear_px / np.sqrt(12))), px_in)
+    count = int(np.ceil(smear_px / blur_px)) + 1
+    moves = smear_px * ((np.arange(count) + 0.5) / count - 0.5)
+    each = [beyond.designs(place_px - move, blur_px, px_in) for move in moves]
+    return [np.mean(same, axis=0) for same in zip(*each, strict=True)]
 
 
 def ridge_rows(limits: Sequence[Limit], levels: Sequence[float], columns: int) -> Array:

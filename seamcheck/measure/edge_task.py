@@ -9,6 +9,7 @@ import numpy as np
 from ..basis.frames import Array, right_of
 from ..basis.lines import Line
 from ..edges import NO_SHARPENING, LinearPatch, Sharpening, Strip, sample_strip, tone_of
+from ..optics import Optics
 from ..plane.camera import Camera
 from .edge_profile import Beyond
 
@@ -16,6 +17,8 @@ from .edge_profile import Beyond
 # WANTED_BLOCKS blocks.
 MOST_ROWS, LEAST_ROWS, WANTED_BLOCKS = 14, 6, 18
 BLUR_PX = (0.6, 0.8, 1.1, 1.5, 2.0)
+# The blur at the rose, as a share of that at the cards: focus and the lens differ a little across the photo.
+BLUR_SHARES = (0.8, 1.0, 1.25)
 # What a profile model misses (halos of sharpening, the wood's figure), as shares of the light and of the jump.
 MISS_OF_LIGHT, MISS_OF_JUMP = 0.03, 0.03
 # How far a wood may differ from its usual tone, log light: in lightness by the lighting across the top, and in colour.
@@ -53,6 +56,8 @@ class EdgeTask:
     u_turn: float  # rad, the same of its direction
     blurs_px: tuple[float, ...] = BLUR_PX  # the photo's blur, as far as it is known
     sharpening: Sharpening = NO_SHARPENING  # to be undone in the profiles
+    smear_px: float = 0.0  # how far the phone moved across the edge while the shutter was open
+    softness_px: float = 0.0  # by how much farther than usual the edge's blur reaches to either side
     inside_wood: Wood | None = None  # what lies inside, where known: rows that show something else are covered
     outside_wood: Wood | None = None
 
@@ -67,6 +72,13 @@ class EdgeTask:
     @property
     def outward(self) -> Array:
         return self.outside * right_of(self.direction)
+
+    def drawn_by(self, optics: Optics, camera: Camera, z_in: float) -> EdgeTask:
+        """The same task, told how the photo draws this edge: its blur at the rose (the cards', a little less and more) and so on."""
+        normal_px = camera.normal_px(self.from_in, self.to_in, z_in)
+        blurs = tuple(optics.blur_px * share for share in BLUR_SHARES)
+        smear_px, softness_px = optics.smear_px(normal_px), optics.softness_px(normal_px)
+        return replace(self, blurs_px=blurs, sharpening=optics.sharpening, smear_px=smear_px, softness_px=softness_px)
 
     def moved(self, offset_in: float, slope: float) -> EdgeTask:
         """The same task about another line: offset outward at the first point, slope outward along."""

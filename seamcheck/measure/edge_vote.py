@@ -11,7 +11,7 @@ from ..basis.frames import Array
 from ..basis.order import median
 from ..edges import LIGHT_FLOOR, LinearPatch, Strip
 from ..plane.camera import Camera
-from .edge_profile import INSIDE_PX, Limit, ridge_rows
+from .edge_profile import INSIDE_PX, Limit, ridge_rows, smeared_designs
 from .edge_task import MISS_OF_JUMP, MISS_OF_LIGHT, EdgeTask, bare_rows, block_means, block_rows, outward_strip
 from .line_fit import MIN_BLOCKS
 from .region import region_evidence
@@ -38,9 +38,9 @@ class _Blocks:
 
     @staticmethod
     def of(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_in: float) -> _Blocks:
-        reach_px = task.beyond.reach_px(px_in)
-        window = np.arange(-round(INSIDE_PX), round(reach_px) + 1, dtype=float)
-        half = task.search_in / px_in + max(INSIDE_PX, reach_px) + 1
+        inside_px, reach_px = INSIDE_PX + task.softness_px, task.beyond.reach_px(px_in) + task.softness_px
+        window = np.arange(-round(inside_px), round(reach_px) + 1, dtype=float)
+        half = task.search_in / px_in + max(inside_px, reach_px) + 1
         strip = outward_strip(patch, camera, task, z_in, px_in, half, 1.0)
         middle, light, shown = block_means(strip, bare_rows(strip, task, 0.4 * task.search_in))
         light = task.sharpening.undone(light, 1.0)
@@ -48,7 +48,7 @@ class _Blocks:
         places = strip.across_in[: windows.shape[1]] - window[0] * px_in
         inward, outward = (np.interp(middle, task.room[:, 0], task.room[:, k]) for k in (1, 2))
         near = np.abs(places) <= task.search_in + 1e-9
-        usable = (places > -inward[:, None] + 0.8 * INSIDE_PX * px_in) & (places < outward[:, None] - 0.8 * reach_px * px_in)
+        usable = (places > -inward[:, None] + 0.8 * inside_px * px_in) & (places < outward[:, None] - 0.8 * reach_px * px_in)
         usable &= np.isfinite(windows).all(axis=(2, 3)) & near & shown[:, None]
         return _Blocks(middle, light, windows, places, window, usable, strip, inward)
 
@@ -75,7 +75,7 @@ def vote(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_in:
     total = np.sum(weighted**2, axis=(-1, -2))
     level = np.stack([np.ones_like(window), window], axis=-1)
     without = np.maximum(total - _window_explained(weighted, level, root), 0)
-    designs = task.beyond.designs(window, VOTE_BLUR_PX, px_in)
+    designs = smeared_designs(task.beyond, window, max(VOTE_BLUR_PX, min(task.blurs_px)), task.smear_px, px_in)
     with_edge = np.min([total - _window_explained(weighted, design, root, task.beyond.limits(px_in), levels) for design in designs], axis=0)
     # A likelihood ratio with the scale of the misfit unknown: an edge in figured wood fits badly, but far better than none.
     samples = 3 * len(window)

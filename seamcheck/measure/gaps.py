@@ -11,16 +11,19 @@ from ..basis.frames import Array, right_of
 from ..basis.reasons import Reason
 from ..basis.uncertain import Estimate
 from ..edges import LinearPatch
+from ..optics import Optics as CardsOptics
 from ..plane.camera import Camera
 from .gap_model import JointData, Weighed, hue_evidence, weigh
-from .gap_optics import measure_optics
+from .gap_optics import Optics, measure_optics
 from .gap_profiles import Look, Reference, clear_blocks, find_edges, joint_woods, moved, profiles, shared_prior, with_noise_of
 from .gap_sites import JointSite
 from .gap_strip import sample_joint
 
 HALF_WIDTH_IN = 0.13  # of the strip: a gap of 0.08 in beside rough places 0.03 in off
 LEAST_CLEAR = 0.3  # of a joint's length; less says too little about its widest place
-SOFTEST_PX = 2.5  # of blur, standard deviation: beyond it a gap's two edges run into one
+# Of blur, standard deviation, as the cards tell it, and as the joints do, more roughly: beyond it a gap's two edges run into one.
+SOFTEST_PX, SOFTEST_BY_JOINTS_PX = 1.6, 2.5
+U_LOG_SOFT_BLUR = 0.12  # standard uncertainty of the log of a soft photo's blur: focus and the lens differ across it (a guess)
 BOW_IN = 0.0005  # standard uncertainty of the opening at its widest from edges that aren't quite straight. Common practice, no source.
 STATION_ENDS_IN = (0.04, 0.06)  # the opening counts from and to so far from the nominal edge's ends, where the corners are
 USUAL_GAP_IN = 0.03  # the prior on an opening falls off by e over so much: wider ones are rarer. Common practice, no source.
@@ -55,11 +58,18 @@ def measure_gap(patch: LinearPatch, camera: Camera, site: JointSite, z_in: float
 
 
 def measure_gaps(
-    patch: LinearPatch, camera: Camera, sites: Sequence[JointSite], z_in: float, veneer_in: float, field_light: float | None = None
+    patch: LinearPatch,
+    camera: Camera,
+    sites: Sequence[JointSite],
+    z_in: float,
+    veneer_in: float,
+    field_light: float | None = None,
+    cards_optics: CardsOptics | None = None,
 ) -> list[GapFit | Reason]:
     """The opening of every joint whose face lies at height z_in over a slit of the veneer's depth, in the order of the sites.
 
-    field_light: linear light 0..1 of the open field that the slits' bottom shows, where that is known (a dry fit's).
+    field_light: linear light 0..1 of the open field that the slits' bottom shows, where that is known (a dry fit's);
+    cards_optics: how the photo draws the cards, which is taken for the joints too where it is soft: else they tell by themselves.
     """
     strips = [None if None in site.lobes else sample_joint(patch, camera, site, z_in, HALF_WIDTH_IN) for site in sites]
     shown = [strip for strip in strips if strip is not None]
@@ -68,10 +78,16 @@ def measure_gaps(
     woods = joint_woods(shown)
     clears = [None if strip is None else clear_blocks(strip, woods, site.alike) for strip, site in zip(strips, sites, strict=True)]
     optics = measure_optics(shown, [clear for clear in clears if clear is not None])
+    softest_px = SOFTEST_BY_JOINTS_PX
     gaps: list[GapFit | Reason] = []
     for site, strip, clear in zip(sites, strips, clears, strict=True):
-        if optics.blur_px > SOFTEST_PX:
-            gaps.append(Reason.EDGE_AMBIGUOUS)
+        if cards_optics is not None and cards_optics.is_soft:
+            # Neither motion nor the wide blur of a slit's two edges shows in the joints alone.
+            softest_px = SOFTEST_PX
+            blur_px = cards_optics.whole_blur_px(camera.normal_px(site.ends_in[0], site.ends_in[1], z_in))
+            optics = Optics(blur_px, U_LOG_SOFT_BLUR, cards_optics.sharpening.strength, cards_optics.sharpening.radius_px)
+        if optics.blur_px > softest_px:
+            gaps.append(Reason.PHOTO_SOFT)
             continue
         if strip is None or clear is None or clear.mean() < LEAST_CLEAR:
             gaps.append(_nothing(site))

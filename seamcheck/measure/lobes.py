@@ -38,8 +38,6 @@ OWN_STEP_SHARE = 0.4
 LEAST_OWN_SPAN = 0.3
 # An own seam of which less is seen than this is measured again, the woods known, so that tape can be left out.
 WELL_SEEN = 0.7
-# The blur at the rose, as a share of that at the cards: focus and the lens differ a little across the photo.
-BLUR_SHARES = (0.8, 1.0, 1.25)
 SIDES = (-1, 1)  # left, right
 # Glue lines round an inlaid lobe: mean and standard deviation where nothing is known, and how alike they are at best (common
 # practice, no source).
@@ -48,6 +46,8 @@ ANY_GLUE_IN, MIN_U_GLUE_IN = (0.005, 0.004), 0.003
 MOST_SPREAD = 0.3
 # A fainter step than this, or one whose model leaves more than this share of the step's square unexplained, is tape's or a shadow's.
 LEAST_CONTRAST, MOST_UNEXPLAINED = 1.5, 0.1
+# In a soft photo profiles are so smooth that a right model leaves next to nothing: so much of what it is allowed to.
+SOFT_MOST_UNEXPLAINED = 0.5
 # An edge teaches the shade with this much contrast, and this much of it seen.
 TEACHER_CONTRAST, TEACHER_SEEN = 3.0, 0.5
 # Shadowed field sends back about this share of the open field's light; a teacher's wood differs from that by so much (log light),
@@ -84,10 +84,12 @@ def measure_lobes(
     z_in: the height of the lobes' faces, known to u_face_in; raised: whether they stand on the field.
     """
     beyond: Beyond = Plain() if raised else Flush()
-    owns = _like_the_others(lobes, [measure_edge(patch, camera, _own_task(lobe, optics), z_in) for lobe in lobes])
+    owns = _like_the_others(lobes, [measure_edge(patch, camera, _own_task(lobe, optics, camera, z_in), z_in) for lobe in lobes])
     woods = _woods(lobes, owns)
     owns = [
-        own if own is not None and own.line.seen_fraction > WELL_SEEN else measure_edge(patch, camera, _own_task(lobe, optics, woods), z_in)
+        own
+        if own is not None and own.line.seen_fraction > WELL_SEEN
+        else measure_edge(patch, camera, _own_task(lobe, optics, camera, z_in, woods), z_in)
         for lobe, own in zip(lobes, owns, strict=True)
     ]
     owns = _like_the_others(lobes, owns)
@@ -111,7 +113,7 @@ def measure_lobes(
     fits = []
     for lobe, own, pair in zip(lobes, owns, pairs, strict=True):
         left, right = (
-            edge if edge is not None and _is_sound(edge, _wood_of(woods, lobe, side)) else None
+            edge if edge is not None and _is_sound(edge, _wood_of(woods, lobe, side), optics.is_soft) else None
             for side, edge in zip(SIDES, pair, strict=True)
         )
         fits.append(LobeFit(own, left, right))
@@ -129,14 +131,16 @@ def _short_edges(context: _Context, k: int, shading: Shading | None) -> dict[str
         start, stop = kite.root_in + CORNER_LEFT_OUT_IN * along, shoulder - CORNER_LEFT_OUT_IN * along
         beyond = Plain() if shading is None else context.shaded(shading, (start + stop) / 2, side * right_of(along))
         room = context.room(k, side, start, stop, kite.tip_in)
-        task = _with_optics(EdgeTask(start, stop, side, beyond, room, FOUND_SEARCH_IN, FOUND_U_IN, 2 * FOUND_U_TURN), context.optics)
-        edge = measure_edge(context.patch, context.camera, replace(task, inside_wood=context.wood(k, side)), context.z_in)
+        task = EdgeTask(start, stop, side, beyond, room, FOUND_SEARCH_IN, FOUND_U_IN, 2 * FOUND_U_TURN, inside_wood=context.wood(k, side))
+        edge = measure_edge(context.patch, context.camera, task.drawn_by(context.optics, context.camera, context.z_in), context.z_in)
         result[name] = edge if edge is not None and edge.contrast > LEAST_CONTRAST else None
     return result
 
 
-def _is_sound(edge: EdgeFit, wood: Wood | None) -> bool:
+def _is_sound(edge: EdgeFit, wood: Wood | None, is_soft: bool) -> bool:
     """Whether an edge is a step at all, that its model explains, and bounds the wood that it should."""
+    if is_soft and edge.misfit > SOFT_MOST_UNEXPLAINED:
+        return False
     if edge.contrast < LEAST_CONTRAST or edge.misfit > MOST_UNEXPLAINED * edge.contrast**2:
         return False
     return wood is None or bool(wood.is_like(tone_of(edge.inside_light)))
@@ -180,11 +184,6 @@ def _is_dark(lobe: FoundLobe, side: int) -> bool:
 
 def _wood_of(woods: dict[bool, Wood], lobe: FoundLobe, side: int) -> Wood | None:
     return woods.get(_is_dark(lobe, side)) if lobe.dark_side else None
-
-
-def _with_optics(task: EdgeTask, optics: Optics) -> EdgeTask:
-    """The task, told how the photo draws an edge: its blur at the rose (the cards', a little less and more) and its sharpening."""
-    return replace(task, blurs_px=tuple(optics.blur_px * share for share in BLUR_SHARES), sharpening=optics.sharpening)
 
 
 def _like_the_others(lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | None]) -> list[EdgeFit | None]:
@@ -252,15 +251,15 @@ def _axis(own: EdgeFit | None, pair: Sequence[EdgeFit | None], half_angle: float
     return float(votes[best] + np.average(wrap_angle(np.array(votes)[near] - votes[best]), weights=np.array(weights)[near]))
 
 
-def _own_task(lobe: FoundLobe, optics: Optics, woods: dict[bool, Wood] | None = None) -> EdgeTask:
+def _own_task(lobe: FoundLobe, optics: Optics, camera: Camera, z_in: float, woods: dict[bool, Wood] | None = None) -> EdgeTask:
     """Task for the own seam, root to tip; its left half is the inside."""
     kite = lobe.kite
     along = kite.tip_in - kite.root_in
     start, stop = kite.root_in + 0.06 * along, kite.tip_in - POINT_LEFT_OUT_IN * along / np.linalg.norm(along)
     room = room_along(start, stop, 1, kite.corners_in[:3], kite.corners_in[[2, 3, 0]])
     left, right = (_wood_of(woods or {}, lobe, side) for side in SIDES)
-    task = _with_optics(EdgeTask(start, stop, 1, Half(), room, FOUND_SEARCH_IN, FOUND_U_IN, FOUND_U_TURN), optics)
-    return replace(task, inside_wood=left, outside_wood=right)
+    task = EdgeTask(start, stop, 1, Half(), room, FOUND_SEARCH_IN, FOUND_U_IN, FOUND_U_TURN, inside_wood=left, outside_wood=right)
+    return task.drawn_by(optics, camera, z_in)
 
 
 def _found_task(context: _Context, k: int, side: int, beyond: Beyond) -> EdgeTask:
@@ -276,7 +275,7 @@ def _edge_task(
     along = tip - shoulder
     start, stop = tip - OUTER_SHARE * along, tip - POINT_LEFT_OUT_IN * along / np.linalg.norm(along)
     task = EdgeTask(start, stop, side, beyond, context.room(k, side, start, stop, tip), search_in, u_place_in, u_turn)
-    return replace(_with_optics(task, context.optics), inside_wood=context.wood(k, side))
+    return replace(task.drawn_by(context.optics, context.camera, context.z_in), inside_wood=context.wood(k, side))
 
 
 def _half_angles(
@@ -359,7 +358,9 @@ def _shade_beside(context: _Context, k: int, side: int, line: Line) -> EdgeShade
     if len(light) < 40 or not np.isfinite(light).all():
         return None
     lean = lean_in(context.camera, line.point_in, side * line.normal, context.z_in)
-    x_face = np.linspace(max(SHADE_FROM_IN, SHADE_FROM_IN - lean), SHADE_TO_IN, SHADE_SAMPLES)
+    # In a soft photo the lobe's own light reaches farther over the field.
+    from_in = SHADE_FROM_IN + context.optics.softness_px(context.camera.normal_px(start, stop, context.z_in)) * px_in
+    x_face = np.linspace(max(from_in, from_in - lean), SHADE_TO_IN, SHADE_SAMPLES)
     profile = np.median(light.astype(float), axis=0)
     order = np.argsort(across)
     return EdgeShade(side * line.normal, x_face + lean, np.interp(x_face, across[order], profile[order]))

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..basis.frames import Array, right_of, unit_of_bearing
-from ..edges import LinearPatch, sample_strip
+from ..edges import LinearPatch, Strip, sample_strip
 from ..plane.camera import Camera
 
 Floats = NDArray[np.float32]
@@ -25,6 +25,8 @@ SKIP_BEYOND_TIP_IN = 0.10
 HALF_WIDTH_IN = 0.33
 # A finer step than this only repeats what the photo's blur has already spread (inches).
 FINEST_STEP_IN = 0.0035
+# Filters and windows, in steps, are made for about this blur (standard deviation, photo pixels): a softer photo is looked at more coarsely.
+USUAL_BLUR_PX = 1.0
 # Weights of blue, green and red in the light that is followed: green has the least noise, blue the most.
 WEIGHTS_BGR = np.array([0.2, 0.5, 0.3], np.float32)
 # Light is levelled over this length: longer than figure and grain, shorter than most shadows (inches).
@@ -50,6 +52,7 @@ class SeamStrip:
     step_in: float  # across; along it's the same to a part in a hundred
     tip_in: Array  # (2,)
     bearing: float  # rad
+    coarser: int = 1  # more than 1: the photo is soft, and this many of its pixels make a step
 
     @cached_property
     def hidden_before(self) -> NDArray[np.int32]:
@@ -65,11 +68,17 @@ class SeamStrip:
 
 
 def take_strip(
-    patch: LinearPatch, camera: Camera, tip_in: Array, bearing: float, reach_limit_in: float, blocked: list[Array]
+    patch: LinearPatch,
+    camera: Camera,
+    tip_in: Array,
+    bearing: float,
+    reach_limit_in: float,
+    blocked: list[Array],
+    blur_px: float = USUAL_BLUR_PX,
 ) -> SeamStrip | None:
     """The strip from just beyond the tip to reach_limit_in (inches from the tip); None if hardly anything is left.
 
-    `blocked`: polygons (n, 2) on the plane that hide the field (cards, other lobes).
+    `blocked`: polygons (n, 2) on the plane that hide the field (cards, other lobes); `blur_px`: the photo's across the seam.
     """
     import cv2
 
@@ -80,6 +89,9 @@ def take_strip(
     step = max(1 / camera.px_per_in_at(tip_in + 0.5 * reach_limit_in * direction), FINEST_STEP_IN)
     begin, end = tip_in + SKIP_BEYOND_TIP_IN * direction, tip_in + reach_limit_in * direction
     raw = sample_strip(patch, camera, begin, end, 0.0, HALF_WIDTH_IN, step)
+    coarser = min(max(round(blur_px / USUAL_BLUR_PX), 1), len(raw.along_in) // 4)
+    if coarser > 1:
+        raw, step = _coarser(raw, coarser), coarser * step
     usable = np.isfinite(raw.light[..., 0])  # outside the photo all three are missing
     along = raw.along_in + SKIP_BEYOND_TIP_IN
     usable &= ~_inside(blocked, tip_in, direction, along, raw.across_in)
@@ -89,7 +101,15 @@ def take_strip(
     light = np.log(np.maximum(cv2.transform(raw.light, WEIGHTS_BGR[None]), np.float32(1e-4)))
     light = np.where(usable, light, np.float32(0))
     levelled = np.where(usable, light - _level(light, usable, raw.across_in, step), np.float32(0))
-    return SeamStrip(levelled, usable, np.zeros_like(usable), along, raw.across_in, step, tip_in, bearing)
+    return SeamStrip(levelled, usable, np.zeros_like(usable), along, raw.across_in, step, tip_in, bearing, coarser)
+
+
+def _coarser(strip: Strip, times: int) -> Strip:
+    """Means over so many rows and columns: in a soft photo a line looks as it does in a sharp one taken from farther away."""
+    rows, columns = (len(axis) // times for axis in (strip.along_in, strip.across_in))
+    light = strip.light[: rows * times, : columns * times].reshape(rows, times, columns, times, 3).mean(axis=(1, 3))
+    along, across = strip.along_in[: rows * times].reshape(rows, times), strip.across_in[: columns * times].reshape(columns, times)
+    return Strip(light, along.mean(axis=1), across.mean(axis=1))
 
 
 def _inside(polygons: list[Array], tip_in: Array, direction: Array, along: Array, across: Array) -> Flags:

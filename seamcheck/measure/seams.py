@@ -18,7 +18,7 @@ from ..plane.camera import Camera
 from .seam_grain import grain_evidence
 from .seam_line import LineFit, find_lines, fit_line, without_lines
 from .seam_search import Blocks, Posterior, along_candidates, coarse_grid, disagreement, fine_grid, gather
-from .seam_strip import Flags, SeamStrip, take_strip
+from .seam_strip import USUAL_BLUR_PX, Flags, SeamStrip, take_strip
 
 # No more of the seam than this is looked at (inches beyond the tip).
 LONGEST_IN = 2.6
@@ -44,6 +44,8 @@ FAINT_U_IN = 0.013
 LINE_BOW_U_IN = 0.0002
 # The grain of two leaves differs in strength, which draws their border to one side within the photo's blur (standard uncertainty, steps).
 GRAIN_MODEL_U_STEPS = 0.25
+# In a soft photo the fine grain that tells the leaves apart is gone; figure's border wanders by most of the blur.
+SOFT_GRAIN_MODEL_U_STEPS = 0.7
 # The same for a step in lightness, which figure rounds off. Its width (steps) is the photo's blur to begin with.
 STEP_MODEL_U_IN, STEP_WIDTH_STEPS = 0.0005, 1.3
 # A step is followed when its height is this many times its uncertainty; below that the grain, which counts it too, does better.
@@ -79,15 +81,16 @@ def measure_seam(
     bearing: float,
     reach_limit_in: float = LONGEST_IN,
     blocked: list[Array] | None = None,
+    blur_px: float = USUAL_BLUR_PX,
 ) -> SeamFit | Reason:
     """The field seam beyond a tip.
 
     patch: the photo about the stretch beyond the tip, 0.35 in to either side of it; tip_in: the tip's plan place, (2,) in;
     bearing: from the centre to it (rad); reach_limit_in: how far beyond the tip the field goes (inches; its edge band begins
-    there); blocked: polygons (n, 2) on the plane that lie over the field, such as cards. The line's uncertainty leaves out
-    the camera's. A Reason when the seam can't be had.
+    there); blocked: polygons (n, 2) on the plane that lie over the field, such as cards; blur_px: the photo's
+    across the seam (standard deviation). The line's uncertainty leaves out the camera's. A Reason when the seam can't be had.
     """
-    weighed = weigh_seam(patch, camera, tip_in, bearing, reach_limit_in, blocked)
+    weighed = weigh_seam(patch, camera, tip_in, bearing, reach_limit_in, blocked, blur_px)
     return Reason.SEAM_COVERED if weighed is None else decide(weighed)
 
 
@@ -98,9 +101,10 @@ def weigh_seam(
     bearing: float,
     reach_limit_in: float = LONGEST_IN,
     blocked: list[Array] | None = None,
+    blur_px: float = USUAL_BLUR_PX,
 ) -> Weighed | None:
     """Gather what lines and grain say (see measure_seam); None if too little of the seam is open to view."""
-    strip = take_strip(patch, camera, tip_in, bearing, min(reach_limit_in, LONGEST_IN), blocked or [])
+    strip = take_strip(patch, camera, tip_in, bearing, min(reach_limit_in, LONGEST_IN), blocked or [], blur_px)
     if strip is None:
         return None
     seen = strip.usable[:, np.abs(strip.across_in) < 0.08].mean(axis=1) > 0.5
@@ -202,7 +206,8 @@ def _from_grain(weighed: Weighed) -> SeamFit | None:
         gain = along_candidates(grain.running, grain.along_in, grain.border_in[0], strip.step_in, fine)
         mean, cov = replace(fine, log_p=fine.log_p + gain).moments()
     cov = cov * disagreement(grain, float(mean[0]), float(mean[1]), pivot, strip.step_in)
-    by_grain = SeamFit(_line(strip, mean, cov, GRAIN_MODEL_U_STEPS * strip.step_in, pivot, weighed.seen), "grain", None)
+    grain_u = GRAIN_MODEL_U_STEPS if strip.coarser == 1 else SOFT_GRAIN_MODEL_U_STEPS
+    by_grain = SeamFit(_line(strip, mean, cov, grain_u * strip.step_in, pivot, weighed.seen), "grain", None)
     if isinstance(_unless_faint(by_grain, strip.tip_in), Reason):
         # Where the grain can't say where to look, a step found there may be any streak's edge.
         return by_grain
@@ -210,7 +215,7 @@ def _from_grain(weighed: Weighed) -> SeamFit | None:
     if step is None or step.step_signal < CLEAR_STEP_SIGNAL:
         return by_grain
     place = np.array([step.offset_in, step.slope])
-    by_step = SeamFit(_line(strip, place, step.cov, STEP_MODEL_U_IN, pivot, weighed.seen), "step", None)
+    by_step = SeamFit(_line(strip, place, step.cov, STEP_MODEL_U_IN * strip.coarser, pivot, weighed.seen), "step", None)
     return _surer(by_grain, by_step, strip.tip_in)
 
 

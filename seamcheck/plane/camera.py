@@ -108,3 +108,9 @@ class Camera:
         du = self.px_from_plane(here + right, z_in) - self.px_from_plane(here - right, z_in)
         dv = self.px_from_plane(here + up, z_in) - self.px_from_plane(here - up, z_in)
         return float(np.sqrt(abs(du[0] * dv[1] - du[1] * dv[0])) / (2 * step))
+
+    def normal_px(self, from_in: Array, to_in: Array, z_in: float = 0.0) -> Array:
+        """(2,): unit vector in the photo across the line from one plane point to another, at height z_in."""
+        from_px, to_px = self.px_from_plane(np.stack([from_in, to_in]), z_in)
+        along = (to_px - from_px) / np.linalg.norm(to_px - from_px)
+        return np.array([-along[1], along[0]])

@@ -166,3 +166,22 @@ def test_an_own_seam_s_glue_lies_evenly_on_both_halves() -> None:
         assert design[:, 0] == pytest.approx(mirrored[:, 2], abs=1e-12)
     widths = [float(np.trapezoid(1 - design[:, 0] - design[:, 2], x)) / PPI for design in Half().designs(x, 0.9, 1 / PPI)]
     assert widths == pytest.approx([0.0, 0.0015, 0.003, 0.005], abs=1e-6)
+
+
+def test_an_edge_smeared_by_the_phone_s_motion_is_found_within_u95() -> None:
+    """Moved 8 px across it: as a box, known from elsewhere, it costs sharpness and moves nothing."""
+    errors, u95 = [], []
+    for seed in range(12):
+        place = 0.001 * (seed - 6)
+        sharp = scene(np.where(place > X, 0.35, 0.08), X, np.random.default_rng(300 + seed))
+        smeared = LinearPatch(cv2.blur(np.asarray(sharp.picture), (8, 1), anchor=(3, 0)), 0, 0)
+        moved = replace(task(Plain()), blurs_px=(0.7, 0.85, 1.1), smear_px=8.0, softness_px=4.0)
+        fit = measure_edge(smeared, flat_camera(), moved, HEIGHT)
+        assert fit is not None
+        # The filter's middle lies half a pixel to the right of the pixel that it's written to.
+        errors.append(float(fit.line.offset_of(np.array([place - 0.5 / PPI, 0.0]))))
+        u95.append(1.96 * float(np.hypot(fit.line.u_model_in, fit.line.u_sampling_at(np.array([place, 0.0])))))
+    inside = int((np.abs(errors) <= np.array(u95)).sum())
+    assert inside >= 10  # of 12, each with 95 in 100: fewer once in 50 tries
+    assert np.mean(u95) < 2 / PPI
+    assert abs(np.mean(errors)) < 0.3 / PPI

@@ -153,7 +153,7 @@ def test_tape_over_a_part_leaves_the_rest_to_measure():
 
 def test_a_picture_far_out_of_focus_gives_no_numbers():
     image = picture([(0.02, 0.02)] * 4, np.random.default_rng(10), blur_px=4.0)
-    assert set(measure_gaps(patch_of(image), CAMERA, sites(), 0.0, 1 / 42)) == {Reason.EDGE_AMBIGUOUS}
+    assert set(measure_gaps(patch_of(image), CAMERA, sites(), 0.0, 1 / 42)) == {Reason.PHOTO_SOFT}
 
 
 def test_a_joint_outside_the_photo_has_a_reason():

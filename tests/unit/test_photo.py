@@ -11,9 +11,10 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from seamcheck.basis.errors import PanoramaPhoto
 from seamcheck.photo import FULL_SIZE_PIXELS, jpeg_is_whole, read_photo
 
-ORIENTATION, EXIF_IFD, FOCAL_35MM, ZOOM, WIDTH, HEIGHT = 0x0112, 0x8769, 0xA405, 0xA404, 0xA002, 0xA003
+ORIENTATION, EXIF_IFD, FOCAL_35MM, ZOOM, WIDTH, HEIGHT, RENDERED = 0x0112, 0x8769, 0xA405, 0xA404, 0xA002, 0xA003, 0xA401
 
 
 def scene(width: int = 320, height: int = 240) -> np.ndarray:
@@ -26,7 +27,7 @@ def exif(orientation: int | None = None, **camera: Any) -> Image.Exif:
     data = Image.Exif()
     if orientation is not None:
         data[ORIENTATION] = orientation
-    names = {"focal": FOCAL_35MM, "zoom": ZOOM, "width": WIDTH, "height": HEIGHT}
+    names = {"focal": FOCAL_35MM, "zoom": ZOOM, "width": WIDTH, "height": HEIGHT, "rendered": RENDERED}
     for name, value in camera.items():
         data.get_ifd(EXIF_IFD)[names[name]] = value
     return data
@@ -268,3 +269,16 @@ class TestWholeJpegs:
         assert b"\xff\xd0" in bytes(data)
         assert jpeg_is_whole(bytes(data))
         assert not jpeg_is_whole(bytes(data)[:-2])
+
+
+@pytest.mark.parametrize("way", ["exif", "xmp"])
+def test_a_panorama_is_refused_with_what_to_do(tmp_path: Path, way: str) -> None:
+    packet = b'<x:xmpmeta><rdf:Description xmlns:GPano="http://ns.google.com/photos/1.0/panorama/" GPano:ProjectionType="cylindrical"/>'
+    said = {"exif": exif(rendered=6)} if way == "exif" else {"xmp": packet}
+    with pytest.raises(PanoramaPhoto, match="take one ordinary photo"):
+        read_photo(saved(tmp_path / "wide.jpg", Image.fromarray(scene()), **said))
+
+
+def test_a_photo_with_other_treatment_and_other_xmp_is_read(tmp_path: Path) -> None:
+    photo = read_photo(saved(tmp_path / "p.jpg", Image.fromarray(scene()), exif=exif(rendered=2), xmp=b"<x:xmpmeta/>"))
+    assert photo.size_px == (320, 240)

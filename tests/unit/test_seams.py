@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from types import SimpleNamespace
 
+import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -268,3 +269,20 @@ def test_outside_the_photo_is_covered() -> None:
 
 def test_too_short_a_field_is_covered() -> None:
     assert measure_seam(field(92).patch, CAMERA, TIP, 0.0, 0.2) is Reason.SEAM_COVERED
+
+
+def test_a_line_smeared_by_the_phone_s_motion_is_still_a_line() -> None:
+    """A dark line beside a step, moved across for 7 px: taken for a step, it would be off by half the motion."""
+    across = np.ones((1, 7), np.float32) / 7
+    fits = []
+    for seed in range(12):
+        sharp = field(400 + seed, line=-0.8, line_width_in=0.004, step=0.04, contrast=0.03)
+        made = Field(LinearPatch(cv2.filter2D(np.asarray(sharp.patch.picture), -1, across), 0, 0), sharp.offset_in)
+        fit = measured(made, blur_px=7 / np.sqrt(12))
+        if isinstance(fit, SeamFit):
+            fits.append((made, fit))
+    assert len(fits) >= 9
+    assert all(fit.cue == "line" for _, fit in fits)
+    errors, u = np.array([error_and_u(made, fit) for made, fit in fits]).T
+    assert (np.abs(errors) <= COVERAGE_95 * u).sum() >= binom.ppf(0.001, len(fits), 0.95)
+    assert np.abs(errors).max() < 0.008

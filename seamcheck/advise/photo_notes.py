@@ -1,0 +1,28 @@
+"""What the person should know of the photo itself, and what to do about it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..optics import Optics
+
+# Motion shorter than this, and blur less than this, cost little (standard deviation of the blur, photo pixels).
+MOVED_PX, OUT_OF_FOCUS_PX = 3.0, 1.8
+
+
+def photo_notes(optics: Optics, light_exponent: float = 1.0) -> tuple[str, ...]:
+    """Plain sentences, worst first."""
+    words = []
+    moved_px = float(np.hypot(*optics.motion_px))
+    if moved_px > MOVED_PX:
+        words.append(
+            f"The phone moved by {moved_px:.0f} pixels while the shutter was open, so less can be told; hold it still against something, "
+            "and give it more light."
+        )
+    elif optics.blur_px > OUT_OF_FOCUS_PX:
+        words.append("The photo is out of focus, so less can be told; tap on the rose to focus, and give it more light.")
+    if light_exponent > 1:
+        words.append(
+            "The photo's dark tones were made darker than a camera does, so gaps in dark wood are doubtful; give the unedited photo."
+        )
+    return tuple(words)
