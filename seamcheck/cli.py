@@ -112,6 +112,16 @@ def inspect(
         Path | None, typer.Option("--csv", metavar="FILE", help="Write points and joints as a table for a spreadsheet.")
     ] = None,
     result: Annotated[Path | None, typer.Option("--json", metavar="FILE", help="Write all numbers as a result file for programs.")] = None,
+    points: Annotated[
+        int | None,
+        typer.Option(min=3, max=64, metavar="NUMBER", help="Bare top: how many points the rose has. Where not given, one for every seam."),
+    ] = None,
+    reach: Annotated[
+        list[float] | None,
+        typer.Option(
+            parser=length, metavar="LENGTH", help="Bare top: how far the rose's points reach; once for each ring, the first first."
+        ),
+    ] = None,
     budget: Annotated[
         int | None,
         typer.Option(parser=_lobe, metavar="LOBE", help="Show what a lobe's numbers are uncertain by, and what would help most; or `all`."),
@@ -127,6 +137,10 @@ def inspect(
     made_with = _made_with(stage, tolerance, gap_tolerance, veneer, bar_across, bar_along)
     if budget is not None:
         made_with["budget"] = True
+    if points is not None:
+        made_with["points"] = points
+    if reach:
+        made_with["reaches_in"] = tuple(reach)
     outputs = _outputs(result, table, picture, made_with)
     for photo in photos:
         check_targets([target for target, _ in outputs], photo)

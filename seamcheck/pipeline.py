@@ -7,8 +7,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from .advise.bare_top import bare_top
 from .advise.card_notes import card_notes
 from .advise.photo_notes import photo_notes
+from .advise.rose_place import RosePattern
 from .advise.what_helps import U_VENEER_TOLD_IN, Known, Rose, what_helps
 from .basis.errors import NoRoseFound, PhotoTooSoft
 from .basis.frames import Array, bearing_of
@@ -19,13 +21,16 @@ from .cards.detect import CardSearch, find_cards
 from .cards.print_check import print_scale
 from .cards.unread import why_cards_fail, why_no_card
 from .edges import LinearPatch
+from .find.field import find_field
 from .find.stage import find_all
 from .judge import judge_joint, judge_tip, odd_lobes
 from .kite import FoundLobe, FoundRose
+from .measure.field_seams import measure_field_seams
 from .measure.gap_field import field_light
 from .measure.gap_sites import JointSite, joints_of
 from .measure.gaps import GapFit, measure_gaps
 from .measure.lobes import LobeFit, measure_lobes
+from .measure.round_edge import field_reach, measure_round_edge
 from .measure.seams import SeamFit, measure_seam
 from .measure.tips import (
     FIELD_SEAM,
@@ -47,6 +52,8 @@ USUAL_VENEER_IN = 1 / 42
 U_VENEER_IN = (1 / 28 - 1 / 50) / 12**0.5
 # How often a rose without tape is yet a dry fit (a guess: points are taped down one by one).
 GUESS_WRONG = 0.05
+# How far a rose's points reach on a bare top where nothing is said, as a share of the leaves' length (common practice, no source).
+USUAL_REACH_SHARE = 0.55
 # The patch of the photo that is looked at runs this far beyond the rose, inches: the seams lie there.
 AROUND_ROSE_IN = 2.9
 
@@ -61,6 +68,8 @@ class Settings:
     bar_across_in: float | None = None
     bar_along_in: float | None = None
     gap_tolerance_in: float = 0.010
+    points: int | None = None  # bare top: of the rose to be placed; None: as many as there are seams
+    reaches_in: tuple[float, ...] | None = None  # bare top: of the rose to be placed, ring by ring
     budget: bool = False  # whether to work out what would make each number surer
 
 
@@ -83,7 +92,7 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
     except NoRoseFound:
         raise NoRoseFound(photo=photo.name) from None
     if stage is Stage.BARE:
-        return _bare(photo, solve, settings, print_check.read, search)
+        return _bare(photo, solve, settings, print_check.read, search, cards)
     exponent = light_exponent(photo.bgr, solve.camera, cards)
     if exponent > 1:
         photo = replace(photo, bgr=straightened(photo.bgr, exponent))
@@ -145,14 +154,35 @@ def _patch(photo: Photo, solve: PlaneSolve, rose: FoundRose) -> LinearPatch:
     return LinearPatch.cut(photo.bgr, px.min(axis=0), px.max(axis=0))
 
 
-def _bare(photo: Photo, solve: PlaneSolve, settings: Settings, bars_read: bool, search: CardSearch) -> Inspection:
-    """A bare matched top: said to be one, and no more yet."""
-    middle = np.mean(list(solve.card_places_in.values()), axis=0)
-    warnings = (*photo.notes, *card_notes(search, solve, middle, bars_read), "No lobe lies on this top; its seams alone aren't measured.")
-    scale = _scale(solve, np.zeros(2), 0.0, bars_read)
-    told = settings.stage is not None
+def _bare(photo: Photo, solve: PlaneSolve, settings: Settings, bars_read: bool, search: CardSearch, cards: list[Array]) -> Inspection:
+    """A bare matched top: its seams, its round edge, and the place for a rose."""
+    field = find_field(photo.bgr, solve.camera, cards)
+    if field is None:
+        raise NoRoseFound(photo=photo.name)
+    sight = Sight(solve.camera, solve.variants, 0.0, 0.0)
+    patch = LinearPatch(photo.bgr, 0, 0)
+    edge = measure_round_edge(patch, solve.camera, photo.size_px, field.centre_in, cards)
+    outer_in = field_reach(patch, solve.camera, photo.size_px, field.centre_in, edge, cards)
+    fits = measure_field_seams(patch, solve.camera, field.centre_in, field.bearings, outer_in, cards)
+    pattern = None
+    if settings.points is None or settings.points > 0:
+        pattern = RosePattern(settings.points or len(fits), settings.reaches_in or (USUAL_REACH_SHARE * outer_in,))
+    seams, top, centre_in = bare_top(sight, field.bearings, field.centre_in, fits, edge, pattern, settings.tolerance_in)
+    if pattern is not None:
+        top = replace(top, reaches_in=pattern.reaches_in, reach_told=settings.reaches_in is not None)
+    at = field.centre_in if centre_in is None else centre_in
     return Inspection(
-        photo.name, photo.size_px, Stage.BARE, told, settings.tolerance_in, settings.gap_tolerance_in, scale, None, warnings=warnings
+        photo.name,
+        photo.size_px,
+        Stage.BARE,
+        settings.stage is not None,
+        settings.tolerance_in,
+        settings.gap_tolerance_in,
+        _scale(solve, at, 0.0, bars_read),
+        None if centre_in is None else solve.camera.px_from_plane(centre_in),
+        seams=seams,
+        warnings=(*photo.notes, *card_notes(search, solve, at, bars_read)),
+        bare=top,
     )
 
 
@@ -164,7 +194,7 @@ def _scale(solve: PlaneSolve, at_in: Array, face_in: float, bars_read: bool) -> 
 def _in_order(rose: FoundRose, camera: Camera) -> list[FoundLobe]:
     """Lobes numbered ring by ring, clockwise from the tip nearest to the photo's up (loose: by where they lie)."""
     middle = rose.centre_in if rose.centre_in is not None else np.mean([lobe.kite.tip_in for lobe in rose.lobes], axis=0)
-    up = _up_bearing(camera, middle)
+    up = camera.up_bearing_at(middle)
     bearings = [bearing_from(middle, lobe.kite.tip_in, up) for lobe in rose.lobes]
     order: list[int] = []
     for ring in sorted({lobe.ring or 0 for lobe in rose.lobes}):
@@ -172,12 +202,6 @@ def _in_order(rose: FoundRose, camera: Camera) -> list[FoundLobe]:
         first = min(mine, key=lambda k: min(bearings[k], 2 * np.pi - bearings[k]))
         order += sorted(mine, key=lambda k: (bearings[k] - bearings[first]) % (2 * np.pi))
     return [rose.lobes[k] for k in order]
-
-
-def _up_bearing(camera: Camera, point_in: Array) -> float:
-    """Bearing on the plane of the photo's up at a point."""
-    above, below = camera.plane_from_px(camera.px_from_plane(point_in) + np.array([[0.0, -10.0], [0.0, 10.0]]))
-    return float(bearing_of(above - below))
 
 
 def _centre(rose: FoundRose, fits: Sequence[LobeFit]) -> tuple[Array | None, float]:
@@ -238,7 +262,7 @@ def _tip(
     kite = lobe.kite
     left_in, right_in = (_on_edge(lines.get(name), corner) for name, corner in (("left", kite.left_in), ("right", kite.right_in)))
     outline = np.stack([kite.root_in, left_in, tip_in, right_in])
-    up = _up_bearing(camera, centre_in if centre_in is not None else tip_in)
+    up = camera.up_bearing_at(centre_in if centre_in is not None else tip_in)
     return Tip(
         number,
         lobe.ring,

@@ -74,9 +74,57 @@ class Seam:
 
     bearing: float  # rad
     u_bearing: float
-    off_centre_in: float
+    off_centre_in: float  # positive: it passes clockwise of where all seams meet
     place: Estimate  # across the seam, at the middle of the stretch that was seen
-    seam_px: Array  # (2, 2)
+    seam_px: Array  # (2, 2): where it was seen, inner and outer end
+    off_centre: Estimate | None = None  # the same as off_centre_in, with what it is uncertain by
+    cue: str | None = None  # "line", "grain" or "step": what most of it was followed by
+
+
+@dataclass(frozen=True)
+class RosePoint:
+    """One point of a rose laid on a bare top."""
+
+    ring: int
+    seam: int  # its seam's number, 1, 2, ... as the leaves' seams are numbered
+    bearing: float  # rad, from the photo's up, at the rose's centre
+    tip_px: Array  # (2,) on the field's face
+    reach_in: float
+    miss: Estimate | None  # inches, positive: clockwise of its seam; None where its seam couldn't be had
+    suited: bool  # its lobe is to be made to suit
+    left_angle: float | None  # rad, at the root: from its own seam to the joint on its left, and on its right
+    right_angle: float | None
+
+
+@dataclass(frozen=True)
+class RosePlace:
+    """Where to lay a perfect rose on a bare top."""
+
+    centre_px: Array  # (2,)
+    shift_in: tuple[float, float]  # from where the seams meet: to the photo's right and up
+    turn: float  # rad, clockwise from the mean of the seams' bearings
+    points: tuple[RosePoint, ...]  # going round
+    largest_in: float  # miss, of the points whose lobes aren't made to suit
+
+
+@dataclass(frozen=True)
+class BareTop:
+    """What a bare top is, besides its seams."""
+
+    leaves: int
+    u_centre_in: float  # standard uncertainty of where the seams meet, along the worst direction, from the seams alone
+    lost: tuple[tuple[int, float, Reason], ...]  # seams that couldn't be had: number, bearing (rad, from the photo's up), why
+    numbers: tuple[int, ...]  # of the seams that were measured
+    diameter: Estimate | None  # inches
+    edge_off: Estimate | None  # inches: how far the round edge's centre lies from where the seams meet
+    edge_off_bearing: float | None  # rad, from the photo's up: which way
+    edge_centre_px: Array | None  # (2,)
+    edge_px: Array | None  # (n, 2) where the edge was seen, going round
+    edge_reason: Reason | None  # why it isn't measured
+    reaches_in: tuple[float, ...] = ()  # of the rose that was placed, ring by ring
+    reach_told: bool = False
+    even: RosePlace | None = None  # least largest miss
+    fewest: RosePlace | None = None  # fewest lobes to make to suit; None where none need be
 
 
 @dataclass(frozen=True)
@@ -126,5 +174,6 @@ class Inspection:
     seams: tuple[Seam, ...] = ()  # bare tops only
     warnings: tuple[str, ...] = field(default=())  # plain sentences
     together: Together | None = None  # None for one photo
+    bare: BareTop | None = None  # bare tops only
     # Of each tip, by the number's name (a field of Tip): what would help, most first; empty unless it was asked for.
     helps: tuple[Mapping[str, tuple[Help, ...]], ...] = ()

@@ -9,7 +9,7 @@ import numpy as np
 
 from seamcheck.basis.reasons import Reason
 from seamcheck.basis.uncertain import COVERAGE_95, Estimate
-from seamcheck.result import Inspection, Joint, Scale, Seam, Stage, Tip, Verdict
+from seamcheck.result import BareTop, Inspection, Joint, RosePlace, RosePoint, Scale, Seam, Stage, Tip, Verdict
 
 SIZE_PX = (1200, 900)
 CENTRE_PX = np.array([600.0, 450.0])
@@ -120,5 +120,59 @@ BARE = replace(
     seams=tuple(
         Seam(2 * pi * i / 4, radians(0.02), 0.004 * i, estimate(0.001, 0.002), np.stack([at(90 * i, 0.5), at(90 * i, 4.0)]))
         for i in range(4)
+    ),
+)
+
+
+def _placed(suited: bool) -> RosePlace:
+    points = tuple(
+        RosePoint(
+            1,
+            k + 1,
+            2 * pi * k / 4,
+            at(90 * k, 3.0),
+            3.0,
+            None if k == 3 else estimate(0.02 - 0.01 * k, 0.003),
+            suited and k == 2,
+            pi / 4 - 0.01,
+            pi / 4,
+        )
+        for k in range(4)
+    )
+    return RosePlace(np.array([602.0, 447.0]), (0.02, -0.01), radians(0.1), points, 0.02)
+
+
+BARE_TOP = replace(
+    BARE,
+    seams=tuple(replace(seam, off_centre=estimate(seam.off_centre_in, 0.003), cue="line") for seam in BARE.seams[:3]),
+    bare=BareTop(
+        4,
+        0.001,
+        ((4, radians(270), Reason.SEAM_FAINT),),
+        (1, 2, 3),
+        estimate(16.02, 0.02),
+        estimate(0.03, 0.006),
+        radians(120),
+        np.array([603.0, 452.0]),
+        np.stack([at(10.0 * k, 4.3) for k in range(36)]),
+        None,
+        (3.0,),
+        False,
+        _placed(False),
+        _placed(True),
+    ),
+)
+NO_EDGE = replace(
+    BARE_TOP,
+    bare=replace(
+        BARE_TOP.bare,
+        diameter=None,
+        edge_off=None,
+        edge_off_bearing=None,
+        edge_centre_px=None,
+        edge_px=None,
+        edge_reason=Reason.EDGE_OUT_OF_FRAME,
+        even=None,
+        fewest=None,
     ),
 )

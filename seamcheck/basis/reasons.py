@@ -28,6 +28,9 @@ class Reason(Enum):
     JOINT_COVERED = _Why("tape hides the joint", "lift the tape from the joint")
     JOINT_DARK = _Why("a gap can't be told from the dark wood beside it", "slide a strip of white paper under the joint, or use a feeler")
 
+    EDGE_OUT_OF_FRAME = _Why("too little of the round edge is in the photo", "step back until the whole top is in view")
+    ROUND_EDGE_UNCLEAR = _Why("no round edge stands out against the bench", "lay the top on a plain bench or cloth of another tone")
+
     @property
     def sentence(self) -> str:
         return self.value.sentence

@@ -10,7 +10,7 @@ from functools import cached_property
 
 import numpy as np
 
-from ..basis.frames import Array, pair
+from ..basis.frames import Array, bearing_of, pair
 
 # Steps of the inverse lens model: at phone distortions four are enough, a wide-angle lens takes a dozen.
 UNDISTORT_STEPS, UNDISTORT_ENOUGH = 60, 1e-9
@@ -99,6 +99,11 @@ class Camera:
             x * radial + 2 * self.p1 * x * y + self.p2 * (r2 + 2 * x * x),
             y * radial + self.p1 * (r2 + 2 * y * y) + 2 * self.p2 * x * y,
         )
+
+    def up_bearing_at(self, xy_in: Array) -> float:
+        """Bearing on the plane (rad) of the photo's up at a plane point (2,)."""
+        above, below = self.plane_from_px(self.px_from_plane(xy_in) + np.array([[0.0, -10.0], [0.0, 10.0]]))
+        return float(bearing_of(above - below))
 
     def px_per_in_at(self, xy_in: Array, z_in: float = 0.0) -> float:
         """Photo pixels per inch at a plane point: the square root of the area's scale."""

@@ -15,7 +15,7 @@ import numpy as np
 from ..basis.frames import Array
 from ..basis.uncertain import COVERAGE_95, Estimate
 from ..judge import REPORTED_DECIMALS, reported
-from ..result import Help, Inspection, Joint, Seam, Stage, Tip
+from ..result import BareTop, Help, Inspection, Joint, RosePlace, Seam, Stage, Tip
 
 SCHEMA_VERSION = 1
 PX_DECIMALS = 3
@@ -67,6 +67,7 @@ def result_document(inspection: Inspection, reduced_by: int = 1, full_size_px: t
     }
     if inspection.stage is Stage.BARE:
         document["seams"] = [_seam(seam, px) for seam in inspection.seams]
+        document["top"] = None if inspection.bare is None else _top(inspection.bare, px)
     return document
 
 
@@ -165,6 +166,54 @@ def _seam(seam: Seam, px: _Pixels) -> Json:
         "off_centre_in": _number(seam.off_centre_in, REPORTED_DECIMALS),
         "place_u95_in": place_u95,
         "seam_px": px.of(seam.seam_px),
+        "off_centre_u95_in": (reported(seam.off_centre) or (None, None))[1],
+        "seam_cue": seam.cue,
+    }
+
+
+def _top(top: BareTop, px: _Pixels) -> Json:
+    """A bare top besides its seams. Bearings from the photo's up; misses and turns positive clockwise."""
+    return {
+        "leaves": top.leaves,
+        "seam_numbers": list(top.numbers),
+        "unmeasured_seams": [{"seam": k, "bearing_deg": _bearing_deg(bearing), "reason": why.name.lower()} for k, bearing, why in top.lost],
+        "centre_u95_in": _number(COVERAGE_95 * top.u_centre_in, REPORTED_DECIMALS),
+        **_with_u95("diameter", "in", top.diameter),
+        **_with_u95("edge_off_centre", "in", top.edge_off),
+        "edge_off_bearing_deg": None if top.edge_off_bearing is None else _bearing_deg(top.edge_off_bearing),
+        "edge_centre_px": px.of(top.edge_centre_px),
+        "edge_reason": top.edge_reason.name.lower() if top.edge_reason else None,
+        "rose_reaches_in": [_number(reach, REPORTED_DECIMALS) for reach in top.reaches_in],
+        "rose_reach_told": top.reach_told,
+        "rose_least_miss": None if top.even is None else _rose_place(top.even, px),
+        "rose_fewest_suited": None if top.fewest is None else _rose_place(top.fewest, px),
+    }
+
+
+def _rose_place(place: RosePlace, px: _Pixels) -> Json:
+    def angle(value: float | None) -> float | None:
+        return None if value is None else _number(degrees(value), ANGLE_DECIMALS)
+
+    return {
+        "centre_px": px.of(place.centre_px),
+        "shift_right_in": _number(place.shift_in[0], REPORTED_DECIMALS),
+        "shift_up_in": _number(place.shift_in[1], REPORTED_DECIMALS),
+        "turn_deg": angle(place.turn),
+        "largest_miss_in": _number(place.largest_in, REPORTED_DECIMALS),
+        "points": [
+            {
+                "seam": point.seam,
+                "ring": point.ring,
+                "bearing_deg": _bearing_deg(point.bearing),
+                "tip_px": px.of(point.tip_px),
+                "reach_in": _number(point.reach_in, REPORTED_DECIMALS),
+                **_with_u95("miss", "in", point.miss),
+                "made_to_suit": point.suited,
+                "left_angle_deg": angle(point.left_angle),
+                "right_angle_deg": angle(point.right_angle),
+            }
+            for point in place.points
+        ],
     }
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..result import Inspection, Stage, Tip
+from .overlay_bare import bare_height, draw_bare
 from .overlay_canvas import Box, Canvas, Image, fitting_size, wrapped
 from .overlay_inset import GAUGE_PX, InsetView, draw_inset, lean_in, view_of
 from .overlay_legend import BODY_PX, draw_items, flowed, legend_items, line_px, title_items
@@ -117,7 +118,8 @@ def compose(bgr: Image, inspection: Inspection) -> Canvas:
     panel = panel_view(inspection, inner, PHOTO_MOST_PX)
     photo_top = int(MARGIN_PX + title_height + GAP_PX)
     grid_top = photo_top + panel.height + GAP_PX
-    legend_top = grid_top + sum(row_heights)
+    shows_bare = inspection.bare is not None and inspection.centre_px is not None
+    legend_top = grid_top + sum(row_heights) + (bare_height(inner) if shows_bare else 0)
     page = Canvas.blank(PAGE_PX, int(legend_top + legend_height + MARGIN_PX))
 
     draw_items(page.part(Box(MARGIN_PX, MARGIN_PX, PAGE_PX - MARGIN_PX, photo_top)), title)
@@ -131,6 +133,8 @@ def compose(bgr: Image, inspection: Inspection) -> Canvas:
             x = MARGIN_PX + column * (cell_width + GAP_PX)
             _draw_cell(page.part(Box(x, top, x + cell_width, top + height)), bgr, cell, inset_height, _tolerance_of(inspection))
         top += height
+    if shows_bare:
+        draw_bare(page.part(Box(MARGIN_PX, grid_top, PAGE_PX - MARGIN_PX, grid_top + bare_height(inner))), bgr, inspection)
     draw_items(page.part(Box(MARGIN_PX, legend_top, PAGE_PX - MARGIN_PX, page.box.y1)), legend)
     return page
 

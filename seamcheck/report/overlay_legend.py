@@ -9,7 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..advise.cautions import BY_EYE, KNIFE_IN
-from ..result import Inspection, Stage, Verdict
+from ..result import BareTop, Inspection, Stage, Verdict
+from .bare_words import rose_parts, seam_numbers, top_sentences
 from .closing import closing_sentence, gaping
 from .overlay_canvas import Canvas, text_width, wrapped
 from .overlay_palette import FAINT_INK, INK, LINE_COLOURS, Colour
@@ -155,6 +156,24 @@ def _joint_items(inspection: Inspection) -> list[Item]:
     return items
 
 
+def _bare_items(top: BareTop, tolerance_in: float) -> list[Item]:
+    """The edge, and how the rose is to be laid."""
+    items = [Item(f"{number}:  {clock_of(bearing)}, unmeasured: {why.sentence}") for number, bearing, why in top.lost]
+    items += [Item(sentence, alone=True) for sentence in top_sentences(top)]
+    place = top.fewest or top.even
+    if place is None:
+        return items
+    items += [Item(heading, alone=True) for heading, _, _ in rose_parts(top, tolerance_in)]
+    items.append(Item("a point within the tolerance", sample="on"))
+    if any(point.suited for point in place.points):
+        items.append(Item("its lobe to be made to suit", sample="unsure"))
+    rings = (
+        "Rings on the photo: where the points and the centre of the rose would lie. In the inset each is drawn beside its seam, clockwise"
+    )
+    items.append(Item(f"{rings} to clockwise, between marks for the tolerance.", alone=True))
+    return items
+
+
 def legend_items(inspection: Inspection, lean_in: float) -> list[Item]:
     """All that stands beneath the insets. `lean_in`: the most by which a tip shows beside its plan place."""
     items = _line_items(inspection)
@@ -170,8 +189,10 @@ def legend_items(inspection: Inspection, lean_in: float) -> list[Item]:
     if inspection.odd_lobes:
         names = ", ".join(str(lobe) for lobe in inspection.odd_lobes)
         items.append(Item(f"⇄  laid the wrong way round: lobe {names}.", bold=True, alone=True))
-    for index, seam in enumerate(inspection.seams):
+    for number, seam in zip(seam_numbers(inspection), inspection.seams, strict=True):
         off = f"{thousandths(seam.off_centre_in)} off the centre" if seam.off_centre_in else "through the centre"
-        items.append(Item(f"{index + 1}:  {clock_of(seam.bearing)}, {off}"))
+        items.append(Item(f"{number}:  {clock_of(seam.bearing)}, {off}"))
+    if inspection.bare is not None:
+        items += _bare_items(inspection.bare, inspection.tolerance_in)
     items += [Item(warning, colour=FAINT_INK, alone=True) for warning in inspection.warnings]
     return [*items, Item(KNIFE_IN if inspection.stage is Stage.DRY_FIT else BY_EYE, bold=True, alone=True)]

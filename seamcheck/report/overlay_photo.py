@@ -8,6 +8,7 @@ import numpy as np
 
 from ..basis.frames import Array
 from ..result import Inspection, Stage, Tip
+from .bare_words import seam_numbers
 from .closing import gaping
 from .overlay_canvas import Box, Canvas, Image, dashes, font_of, text_width
 from .overlay_palette import INK, LINE_COLOURS, MARK_COLOURS, PAPER, SUPPOSED_DASH, Colour, kind_of
@@ -40,6 +41,8 @@ def panel_view(inspection: Inspection, most_width: int, most_height: int) -> Pan
     """The crop that holds everything found, with a margin, and the panel's size."""
     found = [np.asarray(tip.outline_px, float) for tip in inspection.tips] + [np.asarray(seam.seam_px, float) for seam in inspection.seams]
     photo_w, photo_h = inspection.size_px
+    if inspection.bare is not None and inspection.bare.edge_px is not None:
+        found.append(np.asarray(inspection.bare.edge_px, float))
     points = np.concatenate(found) if found else np.array([[0.0, 0.0], [photo_w, photo_h]])
     margin = MARGIN_IN * inspection.scale.px_per_in
     u0, v0 = np.maximum(points.min(axis=0) - margin, 0)
@@ -135,6 +138,25 @@ def _tip_label(canvas: Canvas, labels: Labels, tip: Tip, at: Array, outward: Arr
     canvas.write(words, box.x0 + 2 * MARK_PX + 16, (box.y0 + box.y1 - ascent - descent) / 2, LABEL_PX, bold=True)
 
 
+def _draw_top(canvas: Canvas, inspection: Inspection, view: PanelView) -> list[Array]:
+    """A bare top's edge as it was seen, and where a rose's points would lie; gives the places of these, (2,) each."""
+    top = inspection.bare
+    if top is None:
+        return []
+    if top.edge_px is not None and len(top.edge_px) > 2:
+        edge = view.xy_of(top.edge_px)
+        steps = np.hypot(*np.diff(edge, axis=0).T)
+        canvas.cased([edge[k : k + 2] for k in range(len(edge) - 1) if steps[k] < 4 * np.median(steps)], LINE_COLOURS["outline"], 1)
+    place = top.fewest or top.even
+    if place is None:
+        return []
+    canvas.ring(view.xy_of(place.centre_px), TIP_RING_PX, PAPER, 2)
+    places = [view.xy_of(point.tip_px) for point in place.points]
+    for point, at in zip(place.points, places, strict=True):
+        canvas.ring(at, TIP_RING_PX, MARK_COLOURS["unsure" if point.suited else "on"], 3)
+    return places
+
+
 def annotate(canvas: Canvas, inspection: Inspection, view: PanelView) -> None:
     """Outlines, seams, tips, gaping joints and their labels, over the photo that the canvas bears already."""
     labels = Labels(canvas)
@@ -179,9 +201,11 @@ def annotate(canvas: Canvas, inspection: Inspection, view: PanelView) -> None:
         _plate(canvas, box, at, 12)
         ascent, descent = font_of(SMALL_LABEL_PX).getmetrics()
         canvas.write(words, box.x0 + 8, (box.y0 + box.y1 - ascent - descent) / 2, SMALL_LABEL_PX)
-    for index, seam in enumerate(inspection.seams):
+    for at in _draw_top(canvas, inspection, view):
+        labels.keep_off(Box(*at, *at).grown(TIP_RING_PX + 4), 60.0)
+    for number, seam in zip(seam_numbers(inspection), inspection.seams, strict=True):
         a, b = view.xy_of(seam.seam_px)
-        words = f"{index + 1}"
+        words = f"{number}"
         box = labels.place(b, b - a, 16 + text_width(words, LABEL_PX, True), LABEL_PX + 12)
         _plate(canvas, box, b, 4)
         canvas.write(words, box.x0 + 8, box.y0 + 2, LABEL_PX, bold=True)

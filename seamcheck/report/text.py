@@ -11,6 +11,7 @@ from typing import TextIO
 from ..advise.cautions import BY_EYE, KNIFE_IN
 from ..basis.uncertain import COVERAGE_95, Estimate
 from ..result import Inspection, Joint, Seam, Stage, Tip, Verdict
+from .bare_words import rose_parts, seam_numbers, top_sentences
 from .closing import closing_sentence, gaping
 from .words import (
     STAGE_WORDS,
@@ -227,16 +228,32 @@ def _loose_lines(inspection: Inspection) -> Iterator[Line]:
 
 
 def _seam_lines(inspection: Inspection) -> Iterator[Line]:
-    yield Line("Seams, going round from the photo's top.")
+    yield from (
+        Line(words) for words in _wrapped("Seams, going round from the photo's top, and how they pass the point where they meet best.")
+    )
     if not inspection.seams:
         yield Line("  none found", STYLES[Verdict.UNMEASURED])
+    else:
+        yield Line(f"  {'seam':4} {'clock':>10}  {'bearing':>16}  {'passes the centre by':26} inches", "dim")
+    for number, seam in zip(seam_numbers(inspection), inspection.seams, strict=True):
+        yield _seam_line(number, seam)
+    if inspection.bare is None:
         return
-    yield Line(f"  {'clock':>10}  {'bearing':>16}  {'misses the best centre by':26} inches", "dim")
-    for seam in sorted(inspection.seams, key=lambda seam: degrees(seam.bearing) % 360):
-        yield _seam_line(seam)
+    for number, bearing, reason in inspection.bare.lost:
+        yield Line(f"  {number:>4} {clock_of(bearing):>10}  unmeasured", STYLES[Verdict.UNMEASURED])
+        yield from _because(f"because {reason.sentence}: {reason.remedy}.")
+    for sentence in top_sentences(inspection.bare):
+        yield Line("")
+        yield from (Line(words) for words in _wrapped(sentence))
+    for heading, rows, after in rose_parts(inspection.bare, inspection.tolerance_in):
+        yield Line("")
+        yield from (Line(words) for words in _wrapped(heading))
+        yield from (Line(row) for row in rows)
+        for sentence in after:
+            yield from (Line(words) for words in _wrapped(sentence, 2))
 
 
-def _seam_line(seam: Seam) -> Line:
+def _seam_line(number: int, seam: Seam) -> Line:
     bearing = f"{degrees(seam.bearing) % 360:.2f}° ±{degrees(COVERAGE_95 * seam.u_bearing):.2f}"
-    inches = f"{decimals(seam.off_centre_in)} ±{u95_decimals(seam.place.u95)}"
-    return Line(f"  {clock_of(seam.bearing):>10}  {bearing:>16}  {length_words(seam.off_centre_in):26} {inches}")
+    inches = f"{decimals(seam.off_centre_in)} ±{u95_decimals((seam.off_centre or seam.place).u95)}"
+    return Line(f"  {number:>4} {clock_of(seam.bearing):>10}  {bearing:>16}  {offset_words(seam.off_centre_in):26} {inches}")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -67,7 +67,7 @@ class Tape:
 class Scene:
     seed: int
     noise_seed: int
-    stage: str  # "dry-fit" or "inlaid"
+    stage: str  # "dry-fit", "inlaid" or "bare"
     height_in: float  # of the rose's face over the field
     veneer_in: float
     view: View
@@ -87,6 +87,7 @@ class Scene:
     glue: tuple[float, float, float]
     cards: tuple[Card, ...]
     tapes: tuple[Tape, ...]
+    top_centre_in: tuple[float, float] = (0.0, 0.0)
 
     @property
     def bars_in(self) -> tuple[float, float]:
@@ -119,13 +120,25 @@ class Scene:
         points = start + np.linspace(0, SEAM_SHOWN_IN, 60)[:, None] * direction(seam.bearing)
         return self._hidden(points, 0.0)
 
+    @property
+    def seams_centre_in(self) -> Array:
+        """The point with the least sum of squared distances to the field seams."""
+        normals = np.stack([right(direction(seam.bearing)) for seam in self.seams])
+        return np.linalg.lstsq(normals, np.array([n @ seam.point for n, seam in zip(normals, self.seams, strict=True)]), rcond=None)[0]
+
+    def shown(self, seam: FieldSeam, inner_in: float = 0.3) -> Array:
+        """(n, 2): the places along a bare top's seam, every 1/20 in from inner_in outward, that nothing hides."""
+        reach = np.arange(inner_in, self.top_radius_in, 0.05)
+        points = seam.at(0.0) + reach[:, None] * direction(seam.bearing)
+        return points[[self._hidden(point[None], 0.0) == 0 for point in points]]
+
     def joint_hidden(self, joint: Joint) -> float:
         return self._hidden(joint.ends[0] + np.linspace(0, 1, 60)[:, None] * (joint.ends[1] - joint.ends[0]), self.height_in)
 
     def _hidden(self, points: Array, z: float) -> float:
         px = self.view.px(points, z)
         away = np.any((px < 2) | (px > np.array([self.view.width, self.view.height]) - 3), axis=1)
-        away |= np.hypot(*points.T) > self.top_radius_in - self.band_in
+        away |= np.hypot(*(points - np.array(self.top_centre_in)).T) > self.top_radius_in - self.band_in
         for tape in self.tapes:
             away |= tape.hides(points)
         if z == 0.0:
@@ -227,6 +240,80 @@ def draw(seed: int, stage: str | None = None, noise_seed: int = 0, megapixels: t
     return Scene(seed, noise_seed, stage, height_of_face, veneer_in, *seen, *woods, *top, *laid_out, pockets, glue, cards, tapes)
 
 
+def draw_bare(seed: int, noise_seed: int = 0, megapixels: tuple[float, float] = (4.0, 6.0), cue: str | None = None) -> Scene:
+    """A bare matched top: leaves a little unequal, seams that miss a common centre, the round edge often partly out of the picture."""
+    rng = np.random.default_rng([seed, 11])
+    drawn = draw(seed, "dry-fit", noise_seed)
+    count = int(rng.choice((4, 6, 8, 8, 8, 12, 16)))
+    drawn_cue = "line" if rng.random() < 0.6 else "grain"
+    cue = cue or drawn_cue
+    start, dark_line = rng.uniform(0, 2 * np.pi), bool(rng.random() < 0.7)
+    off_in, askew = rng.uniform(0.003, 0.02), rng.uniform(0.001, 0.006)
+    seams = tuple(
+        FieldSeam(
+            rng.normal(0, off_in, 2),
+            start + 2 * np.pi * k / count + rng.normal(0, askew),
+            rng.uniform(0.002, 0.007) if cue == "line" else 0.0,
+            dark_line,
+        )
+        for k in range(count)
+    )
+    grain, spread = rng.uniform(-0.3, 0.3) + (0 if rng.random() < 0.5 else np.pi / 4), rng.uniform(0, 0.02)
+    shift, lightness = rng.uniform(0, 8, 2), rng.uniform(0.01, 0.07)
+    leaves = tuple(
+        Leaf(
+            grain * (1 if k % 2 else -1),
+            bool(k % 2),
+            shift + [0.0, 0.02] + rng.normal(0, 0.015 + spread, 2),
+            float(np.exp(rng.normal(0, lightness))),
+        )
+        for k in range(count)
+    )
+    radius_in = rng.uniform(5.0, 8.5)
+    pixels = rng.uniform(*megapixels) * 1e6
+    width = int(np.sqrt(pixels * 4 / 3)) // 16 * 16
+    height = width * 3 // 4
+    ppi = height / (radius_in * rng.uniform(1.4, 2.3))  # 2 and more: the whole edge is in the picture
+    f_px = width * rng.uniform(0.66, 0.85)
+    view = View.over(
+        width,
+        height,
+        f_px,
+        (rng.normal(0, 0.004 * width), rng.normal(0, 0.004 * width)),
+        rng.normal(0, 0.012),
+        rng.normal(0, 0.008),
+        rng.normal(0, 0.25, 2),
+        f_px / ppi,
+        np.radians(min(abs(rng.normal(0, 7)), 18)),
+        rng.uniform(0, 2 * np.pi),
+        rng.uniform(0, 2 * np.pi),
+    )
+    nothing = Rose((), (), ())
+    print_scale = drawn.cards[0].print_scale if drawn.cards else (1.0, 1.0)
+    cards = _cards(rng, view, nothing, seams, 2.6, print_scale, radius_in)
+    return replace(
+        drawn,
+        stage="bare",
+        height_in=0.0,
+        view=view,
+        top_radius_in=radius_in,
+        band_in=rng.uniform(0.25, 0.8),
+        seams=seams,
+        seam_cue=cue,
+        leaves=leaves,
+        rose=nothing,
+        halves=(),
+        pockets_in=(),
+        cards=cards,
+        tapes=(),
+        top_centre_in=tuple(rng.normal(0, 0.03, 2)),
+    )
+
+
+def _nearest_tip(rose: Rose, place: Array) -> float:
+    return float(min(np.hypot(*(lobe.tip - place)) for lobe in rose.lobes))
+
+
 def _woods(rng: np.random.Generator) -> tuple[str, str, str]:
     """(field, dark half, light half): the halves apart by a half at least, the field by a tenth from either."""
     while True:
@@ -265,7 +352,6 @@ def _cards(
     wanted = int(rng.integers(3, 7))
     cards: list[Card] = []
     numbers = rng.permutation(8) + 1
-    tips = np.stack([lobe.tip for lobe in rose.lobes])
     for attempt in range(600):
         if len(cards) == wanted:
             break
@@ -276,7 +362,7 @@ def _cards(
             continue
         share = np.linspace(0, 1, 9)[:, None]
         loop = np.concatenate([a + share * (b - a) for a, b in zip(card.outline, np.roll(card.outline, -1, axis=0), strict=True)])
-        if any(lobe.inside(loop, (0.12,) * 4).max() > 0 for lobe in rose.lobes) or np.hypot(*(tips - middle).T).min() < 1.6:
+        if rose.lobes and (any(lobe.inside(loop, (0.12,) * 4).max() > 0 for lobe in rose.lobes) or _nearest_tip(rose, middle) < 1.6):
             continue
         px = view.px(card.place(np.array([[x, y] for x in (-1.25, 0, 1.25) for y in (-1, 0, 1)])))
         shown = np.all((px > 8) & (px < np.array([view.width, view.height]) - 9), axis=1)

@@ -94,7 +94,8 @@ class _Canvas:
         scene = self.scene
         whole = slice(0, self.size[0]), slice(0, self.size[1])
         points = self.plan(whole, 0.0)
-        radius = np.hypot(points[..., 0], points[..., 1])
+        middle_x, middle_y = map(float, scene.top_centre_in)
+        radius = np.hypot(points[..., 0] - middle_x, points[..., 1] - middle_y)
         total = np.zeros(self.size, np.float32)
         count = len(scene.seams)
         for k, seam in enumerate(scene.seams):
@@ -176,6 +177,8 @@ class _Canvas:
         """Every piece's share of a sample is added to the others', never laid over them: a gap narrower than a sample stays as wide."""
         scene = self.scene
         lobes = scene.rose.lobes
+        if not lobes:
+            return
         boxes = [self.box(self._corners(lobe), scene.height_in, 0.1) for lobe in lobes]
         low = [min(box[axis].start for box in boxes) for axis in (0, 1)]
         high = [max(box[axis].stop for box in boxes) for axis in (0, 1)]

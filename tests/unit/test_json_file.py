@@ -13,7 +13,7 @@ from seamcheck.basis.uncertain import Estimate
 from seamcheck.report.json_file import is_result, result_bytes, result_document
 from seamcheck.result import Verdict
 from tests import made_up
-from tests.made_up import ALL_WELL, BARE, DRY_FIT, LOOSE
+from tests.made_up import ALL_WELL, BARE, BARE_TOP, DRY_FIT, LOOSE, NO_EDGE
 
 TIP_FIELDS = {
     *("lobe", "ring", "bearing_deg", "tip_px", "reach_in", "reach_u95_in", "seam_offset_in", "seam_offset_u95_in", "seam_px"),
@@ -81,6 +81,26 @@ def test_a_bare_top_has_seams() -> None:
     assert document["seams"][1]["bearing_u95_deg"] == pytest.approx(1.96 * 0.02, abs=1e-4)
     assert document["orientation"] == {"consistent": None, "odd_lobes": []}
     assert "seams" not in result_document(DRY_FIT)
+
+
+def test_a_measured_bare_top_says_what_it_is() -> None:
+    document = json.loads(result_bytes(BARE_TOP))
+    assert document["seams"][1]["off_centre_in"] == 0.004
+    assert document["seams"][1]["off_centre_u95_in"] == 0.003
+    top = document["top"]
+    assert (top["leaves"], top["seam_numbers"]) == (4, [1, 2, 3])
+    assert top["unmeasured_seams"] == [{"seam": 4, "bearing_deg": 270.0, "reason": "seam_faint"}]
+    assert (top["diameter_in"], top["diameter_u95_in"], top["edge_off_bearing_deg"]) == (16.02, 0.02, 120.0)
+    assert (top["rose_reaches_in"], top["rose_reach_told"]) == ([3.0], False)
+    place = top["rose_fewest_suited"]
+    assert [point["made_to_suit"] for point in place["points"]] == [False, False, True, False]
+    assert place["points"][0]["miss_in"] == 0.02
+    assert place["points"][3]["miss_in"] is place["points"][3]["miss_u95_in"] is None
+    assert place["points"][2]["right_angle_deg"] == 45.0
+    without = json.loads(result_bytes(NO_EDGE))["top"]
+    assert without["diameter_in"] is without["rose_least_miss"] is None
+    assert without["edge_reason"] == "edge_out_of_frame"
+    assert "top" not in result_document(DRY_FIT)
 
 
 def test_the_orientation_is_consistent_where_no_lobe_is_odd() -> None:

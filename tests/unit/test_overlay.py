@@ -22,7 +22,7 @@ from seamcheck.report.overlay_palette import INK, MARK_COLOURS, PAPER
 from seamcheck.report.overlay_photo import LABEL_PX, draw_photo, panel_view
 from seamcheck.report.overlay_plan import PlanMap
 from seamcheck.report.words import round_the_top
-from seamcheck.result import Inspection, Joint, Scale, Seam, Stage, Tip, Together, Verdict
+from seamcheck.result import BareTop, Inspection, Joint, RosePlace, RosePoint, Scale, Seam, Stage, Tip, Together, Verdict
 
 WIDTH, HEIGHT = 640, 480
 VENEER_IN = 1 / 42
@@ -104,6 +104,35 @@ def grey_photo():
     return rng.integers(90, 130, (HEIGHT, WIDTH, 3)).astype(np.uint8)
 
 
+def made_bare(count: int) -> Inspection:
+    """A bare top with a seam for every point, all of them a little off; one lobe is to be made to suit."""
+    turns = [2 * np.pi * k / count for k in range(count)]
+    seams = tuple(
+        Seam(
+            turn,
+            0.001,
+            0.012 * np.cos(3 * k),
+            estimate(0.0),
+            CAMERA.px_from_plane(
+                np.array([0.5, 4.0])[:, None] * unit_of_bearing(turn) + 0.012 * np.cos(3 * k) * right_of(unit_of_bearing(turn))
+            ),
+            estimate(0.012 * np.cos(3 * k)),
+            "line",
+        )
+        for k, turn in enumerate(turns)
+    )
+    points = tuple(
+        RosePoint(1, k + 1, turn, CAMERA.px_from_plane(2.5 * unit_of_bearing(turn)), 2.5, estimate(0.01), k == 1, 0.2, 0.2)
+        for k, turn in enumerate(turns)
+    )
+    place = RosePlace(CAMERA.px_from_plane(np.array([0.01, 0.0])), (0.01, 0.0), 0.001, points, 0.01)
+    edge = CAMERA.px_from_plane(4.2 * unit_of_bearing(np.linspace(0, 6.2, 60)))
+    top = BareTop(
+        count, 0.001, (), tuple(range(1, count + 1)), estimate(8.4), estimate(0.02), 1.0, edge[0], edge, None, (2.5,), True, place, place
+    )
+    return replace(made_inspection((), stage=Stage.BARE), seams=seams, bare=top)
+
+
 def every_page():
     rose = made_rose(8)
     loose = [
@@ -120,6 +149,15 @@ def every_page():
     yield "inlaid", replace(rose, stage=Stage.INLAID)
     yield "loose", made_inspection(loose, stage=Stage.LOOSE)
     yield "bare", replace(made_inspection((), stage=Stage.BARE), seams=seams)
+    for count in (4, 8, 16, 24):
+        yield f"bare top of {count}", made_bare(count)
+    yield (
+        "bare top, no edge",
+        replace(
+            made_bare(8),
+            bare=replace(made_bare(8).bare, diameter=None, edge_px=None, edge_reason=Reason.EDGE_OUT_OF_FRAME, even=None, fewest=None),
+        ),
+    )
     yield "no seams", replace(rose, tips=tuple(replace(tip, seam_px=None) for tip in rose.tips))
     yield "no centre", replace(rose, centre_px=None)
     yield "outside", replace(rose, tips=(outside, *rose.tips[1:]))

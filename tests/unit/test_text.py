@@ -13,9 +13,9 @@ from seamcheck.report.text import WIDTH, print_report, report_lines
 from seamcheck.report.words import decimals, length_words, limit_words, list_words, offset_words, u95_decimals
 from seamcheck.result import Inspection, Stage, Together, Verdict
 from tests import made_up
-from tests.made_up import ALL_WELL, BARE, DRY_FIT, JOINTS, LOOSE, TIPS
+from tests.made_up import ALL_WELL, BARE, BARE_TOP, DRY_FIT, JOINTS, LOOSE, NO_EDGE, TIPS
 
-EVERY_KIND = [DRY_FIT, ALL_WELL, LOOSE, BARE, replace(DRY_FIT, stage=Stage.INLAID, stage_told=False)]
+EVERY_KIND = [DRY_FIT, ALL_WELL, LOOSE, BARE, BARE_TOP, NO_EDGE, replace(DRY_FIT, stage=Stage.INLAID, stage_told=False)]
 EMPTY = [replace(kind, tips=(), joints=(), seams=(), odd_lobes=()) for kind in EVERY_KIND]
 
 
@@ -174,3 +174,20 @@ def test_several_photos_are_named_and_whether_they_agree_is_said() -> None:
     words = " ".join(line.words for line in report_lines(moved))
     assert "The photos disagree: lobe 2 is here and there: it was moved." in words
     assert "agree wherever" not in words
+
+
+def test_a_bare_top_says_how_to_lay_the_rose() -> None:
+    words = " ".join(" ".join(line.words.split()) for line in report_lines(BARE_TOP))
+    assert "unmeasured because the field seam doesn't show" in words
+    assert (
+        "The top has 4 leaves. It is 16 1/64 in across (16.020 ±.020), and its middle lies 1/32 in (.0300 ±.0060) toward 4 o'clock" in words
+    )
+    assert "A perfect rose of 4 points that reach 3 in (supposed: say --reach)" in words
+    assert "turned 0.10° clockwise: no point by more than 1/64 in (.0200)" in words
+    assert "With the lobe at seam 3 made to suit" in words
+    assert "3 6 o'clock 44.43° 45.00° 89.43° 3 in" in words
+    bare = " ".join(" ".join(line.words.split()) for line in report_lines(NO_EDGE))
+    assert (
+        "Its diameter is unmeasured, because too little of the round edge is in the photo: step back until the whole top is in view."
+        in bare
+    )
