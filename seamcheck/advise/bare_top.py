@@ -12,7 +12,7 @@ from ..basis.reasons import Reason
 from ..measure.bare_numbers import centre_cov, edge_numbers, seam_numbers
 from ..measure.field_seams import FieldSeamFit
 from ..measure.round_edge import RoundEdge
-from ..measure.tips import Sight, centre_of
+from ..measure.tips import Sight, centre_of, centre_scatter
 from ..plane.camera import Camera
 from ..result import BareTop, RosePlace, RosePoint, Seam
 from .rose_place import Placing, RosePattern, even_place, fewest_suited, place_rose, suited_lobes
@@ -63,12 +63,14 @@ def bare_top(
         )
         which.append(k + 1)
     lost = [(k + 1, float((bearings[order[k]] - up) % (2 * np.pi)), fit) for k, fit in enumerate(fits) if isinstance(fit, Reason)]
-    u_centre = float(np.sqrt(np.linalg.eigvalsh(centre_cov(known))[-1])) if centre_in is not None else float("nan")
+    u_centre = float("nan")
+    if centre_in is not None:
+        u_centre = float(np.hypot(np.sqrt(np.linalg.eigvalsh(centre_cov(known))[-1]), centre_scatter(known, len(lost))))
     diameter = edge_off = edge_way = edge_centre = edge_places = None
     if isinstance(edge, RoundEdge):
         edge_centre, edge_places = camera.px_from_plane(edge.centre_in), camera.px_from_plane(edge.places_in)
         if centre_in is not None:
-            found = edge_numbers(sight, known, edge)
+            found = edge_numbers(sight, known, edge, len(lost))
             diameter, edge_off, edge_way = found.diameter, found.off_centre, float((found.off_bearing - up) % (2 * np.pi))
     even = fewest = None
     if pattern is not None and centre_in is not None:

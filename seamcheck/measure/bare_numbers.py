@@ -11,7 +11,7 @@ from ..basis.frames import Array, right_of, unit_of_bearing, wrap_angle
 from ..basis.lines import Line
 from ..basis.uncertain import Estimate
 from .round_edge import RoundEdge
-from .tips import SAME_IN_EVERY_PHOTO, Cases, Sight, centre_of, estimates
+from .tips import SAME_IN_EVERY_PHOTO, Cases, Sight, centre_of, centre_scatter, estimates
 
 # What the parts are called in a budget.
 SEAM, EDGE, EDGE_MODEL, OTHER_SEAMS = "seam", "edge", "edge model", "seams that can't be had"
@@ -46,14 +46,12 @@ def seam_numbers(sight: Sight, lines: Sequence[Line], missing: int) -> list[Seam
         return np.concatenate([turns, off], axis=1)
 
     found = estimates(sight, named, dict.fromkeys(named, SEAM), compute)
-    scatter = float(np.sqrt(np.mean([one.value**2 for one in found[count:]])))
-    # The whole pattern's centre: two unknowns from n lines leave 2 / n of a line's scatter.
-    extra = scatter * float(np.sqrt(max(0.0, 2 / count - 2 / (count + missing)))) / np.sqrt(2) if missing else 0.0
+    extra = centre_scatter(lines, missing)
     result = []
     for k, line in enumerate(lines):
         off = found[count + k]
         if extra > 0:
-            off = Estimate(off.value, {**off.parts, OTHER_SEAMS: float(extra)}, off.shifts)
+            off = Estimate(off.value, {**off.parts, OTHER_SEAMS: extra}, off.shifts)
         result.append(SeamNumbers(found[k], off, _place(line)))
     return result
 
@@ -80,7 +78,7 @@ class EdgeNumbers:
     off_bearing: float  # rad, plane: which way
 
 
-def edge_numbers(sight: Sight, lines: Sequence[Line], edge: RoundEdge) -> EdgeNumbers:
+def edge_numbers(sight: Sight, lines: Sequence[Line], edge: RoundEdge, missing: int = 0) -> EdgeNumbers:
     """Diameter and centre, with the camera's share. The distance's uncertainty is that along it, so small ones are roughly right."""
     centre = centre_of(lines)
     away = edge.centre_in - centre
@@ -88,6 +86,8 @@ def edge_numbers(sight: Sight, lines: Sequence[Line], edge: RoundEdge) -> EdgeNu
     along = away / distance if distance > 0 else np.array([0.0, 1.0])
     cov = edge.cov[:2, :2]
     off_parts = {EDGE: float(np.sqrt(along @ cov @ along)), SEAM: float(np.sqrt(along @ centre_cov(lines) @ along))}
+    if missing:
+        off_parts[OTHER_SEAMS] = centre_scatter(lines, missing)
     diameter_parts = {EDGE: 2 * float(np.sqrt(edge.cov[2, 2])), EDGE_MODEL: 2 * edge.u_model_in}
     moves: dict[str, list[tuple[float, float]]] = {}
     named = {f"seam{k}": line for k, line in enumerate(lines)}

@@ -37,6 +37,9 @@ FAINT_U_IN = 0.008
 # What passes the others' common centre by more than this, or runs so far from an even turn, is no seam of theirs (inches, rad; common
 # practice, no source: a top so far off is not matched).
 MOST_OFF_IN, MOST_TURN = 0.125, np.radians(2.0)
+# A seam not followed by a line that passes the others' centre by so many times what they do (at least this, inches) is not believed.
+# Nor is one that runs so many times as far from an even turn as they do (at least this, rad).
+UNLIKE, USUAL_OFF_IN, USUAL_TURN = 4.0, 0.008, np.radians(0.2)
 
 
 @dataclass(frozen=True)
@@ -73,9 +76,23 @@ def _or_astray(k: int, fits: Sequence[FieldSeamFit | Reason], bearings: Array) -
     others = [one.line for j, one in enumerate(fits) if j != k and not isinstance(one, Reason)]
     if isinstance(fit, Reason) or len(others) < 3:
         return fit
-    turn = float(wrap_angle(fit.line.bearing - _bearing_between(fits, k, bearings)))
-    off = fit.line.offset_of(_middle(others))
-    return Reason.SEAM_AMBIGUOUS if abs(turn) > MOST_TURN or abs(off) > MOST_OFF_IN else fit
+    turn = abs(float(wrap_angle(fit.line.bearing - _bearing_between(fits, k, bearings))))
+    centre = _middle(others)
+    off = abs(fit.line.offset_of(centre))
+    if turn > MOST_TURN or off > MOST_OFF_IN:
+        return Reason.SEAM_AMBIGUOUS
+    if fit.cue == "line" and fit.stretches > 1:
+        return fit
+    # Grain, or a line in one place, is now and then followed beside the joint. How well the maker matched the others says what to expect.
+    usual = max(USUAL_OFF_IN, 1.483 * float(np.median([abs(line.offset_of(centre)) for line in others])))
+    u = float(np.hypot(np.hypot(fit.line.u_sampling_at(centre), fit.line.u_model_in), usual))
+    turns = [abs(float(wrap_angle(one.line.bearing - _bearing_between(fits, j, bearings)))) for j, one in _measured(fits) if j != k]
+    usual_turn = max(USUAL_TURN, 1.483 * float(np.median(turns)))
+    return Reason.SEAM_AMBIGUOUS if off > UNLIKE * u or turn > UNLIKE * usual_turn else fit
+
+
+def _measured(fits: Sequence[FieldSeamFit | Reason]) -> list[tuple[int, FieldSeamFit]]:
+    return [(k, fit) for k, fit in enumerate(fits) if not isinstance(fit, Reason)]
 
 
 def _middle(lines: Sequence[Line]) -> Array:
@@ -114,7 +131,8 @@ def _measure(
         else:
             fits.append(found)
     in_line = sum(fit.cue == "line" for fit in fits)
-    if in_line < LINE_SHARE * len(fits):
+    open_to_view = len(fits) + sum(reason is not Reason.SEAM_COVERED for reason in reasons)
+    if in_line < LINE_SHARE * open_to_view:
         fits = [_doubted(fit) if fit.cue == "line" else fit for fit in fits]
     if not fits:
         return next((reason for reason in reasons if reason is not Reason.SEAM_COVERED), Reason.SEAM_COVERED)
@@ -152,7 +170,9 @@ def _joined(fits: Sequence[SeamFit], pivot_in: Array, bearing: float) -> FieldSe
     cov = cov * max(1.0, (chi2 + PRIOR_FREEDOM) / (freedom + PRIOR_FREEDOM))
     joined = _as_fit(agreed, shift, cov, pivot_in, bearing)
     u = float(np.hypot(np.sqrt(joined.line.cov[0, 0]), joined.line.u_model_in))
-    return joined if u < FAINT_U_IN else Reason.SEAM_FAINT
+    # Grain now and then misleads over one stretch, and nothing else there would show it.
+    alone = len(agreed) == 1 and joined.cue != "line"
+    return joined if u < FAINT_U_IN and not alone else Reason.SEAM_FAINT
 
 
 @dataclass(frozen=True)
