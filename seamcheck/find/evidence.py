@@ -42,8 +42,8 @@ LEAST_LAID, FEWEST = 0.3, 2
 # roses under much tape: 0.64, 0.66, 0.43; 0.04. Stars, pinwheels, chequers and roses of half the count have no edges on one
 # side, on either, or no short ones (0.0 to 0.57, 0.0), or own seams that change sides (0.1 and more).
 LEAST_LONG_SIDE, LEAST_SHORT, MOST_WRONG = 0.55, 0.25, 0.08
-# Halves of the field's own tone have no long edges that show, nor have taped ones. Such a rose is told by its short edges and own seams alone, which then
-# have to show all round: 0.92 and more, and none the wrong way round, on rendered ones under much tape.
+# Halves of the field's own tone have no long edges that show, nor have taped ones. Such a rose is told by its short edges and own
+# seams alone, which then have to show all round: 0.92 and more, and none the wrong way round, on rendered ones under much tape.
 SURE_SHORT, SURE_WRONG = 0.8, 0.02
 
 # Places within a kite where its colour is looked at: shares of the way from the axis to the shoulders' side, and along.
