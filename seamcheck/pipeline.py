@@ -12,7 +12,7 @@ from .advise.card_notes import card_notes
 from .advise.photo_notes import photo_notes
 from .advise.rose_place import RosePattern
 from .advise.what_helps import U_VENEER_TOLD_IN, Known, Rose, what_helps
-from .basis.errors import NoRoseFound, PhotoTooSoft
+from .basis.errors import NoRoseFound, PhotoError, PhotoTooSoft
 from .basis.frames import Array, bearing_of
 from .basis.lines import Line
 from .basis.reasons import Reason
@@ -89,8 +89,8 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
     veneer_in = settings.veneer_in or USUAL_VENEER_IN
     try:
         stage, rose = find_all(photo.bgr, solve.camera, cards, settings.stage, veneer_in)
-    except NoRoseFound:
-        raise NoRoseFound(photo=photo.name) from None
+    except PhotoError as error:
+        raise type(error)(photo=photo.name) from None  # the finder doesn't know its name
     if stage is Stage.BARE:
         return _bare(photo, solve, settings, print_check.read, search, cards)
     exponent = light_exponent(photo.bgr, solve.camera, cards)
