@@ -1,13 +1,14 @@
 """The same scene photographed again and again: noise alone must scatter the numbers by no more than they say.
 
-Statistic and threshold were chosen beforehand. For each tip, over PHOTOS renderings that differ in nothing but noise, the
+For each tip, over PHOTOS renderings that differ in nothing but noise, the
 sum of squares of its offset about its own mean, over the mean of its claimed variance, summed over the scene's tips. Were
 noise all that the claim is made of, that is chi squared with (PHOTOS - 1) x tips degrees of freedom; it must lie below the
 99.9 % point. (A claim too small is the worst defect. There is no lower bound: the wood's figure is part of the claim, and
 noise doesn't move it.)
 
 Where the rose lies flush, the claim is the sampling parts alone. Over a raised rose the shade is learnt from the same photo, noise
-and all, which moves every edge of the photo alike; that error is the model's part, and the claim is both.
+and all, which moves every edge of the photo alike; that error is the model's part, and the claim is both. (Statistic and threshold were
+chosen before the first trial; that a raised rose's claim takes in the model's part, after it.)
 """
 
 from __future__ import annotations
