@@ -16,7 +16,7 @@ import typer
 from . import cli_advice, cli_design
 from .basis.errors import SeamcheckError
 from .basis.threads import ONE_THREAD
-from .cli_options import BarAcrossOption, BarAlongOption, PaperName, PaperOption, VeneerOption, length
+from .cli_options import BarAcrossOption, BarAlongOption, PaperName, PaperOption, VeneerOption, length, picture_name
 
 if TYPE_CHECKING:
     from .photo import Photo
@@ -67,14 +67,6 @@ def _lobe(text: str) -> int:
     return int(text)
 
 
-def _picture_name(text: str) -> Path:
-    from .report.picture_file import SUFFIXES
-
-    if Path(text).suffix.lower() not in SUFFIXES:
-        raise typer.BadParameter(f"{text} must end in .png or .jpg.")
-    return Path(text)
-
-
 # Options that every command that measures has.
 StageOption = Annotated[StageName | None, typer.Option("--stage", help="What the photo shows. Where not given, the photo decides.")]
 ToleranceOption = Annotated[
@@ -106,7 +98,7 @@ def inspect(
     bar_along: BarAlongOption = None,
     picture: Annotated[
         Path | None,
-        typer.Option(parser=_picture_name, metavar="FILE", help="Draw what was found into the photo, as a .png or .jpg file."),
+        typer.Option(parser=picture_name, metavar="FILE", help="Draw what was found into the photo, as a .png or .jpg file."),
     ] = None,
     table: Annotated[
         Path | None, typer.Option("--csv", metavar="FILE", help="Write points and joints as a table for a spreadsheet.")

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from .basis.errors import NoSuchJoint, NoSuchLobe
-from .cli_options import length
+from .cli_options import length, picture_name
 
 if TYPE_CHECKING:
     from .advise.fit import Fit
@@ -68,14 +68,6 @@ def _page_name(text: str) -> Path:
     return Path(text)
 
 
-def _picture_name(text: str) -> Path:
-    from .report.picture_file import SUFFIXES
-
-    if Path(text).suffix.lower() not in SUFFIXES:
-        raise typer.BadParameter(f"{text} must end in .png or .jpg.")
-    return Path(text)
-
-
 def _lobes(text: str | None, fit: Fit, file: Path) -> frozenset[int]:
     """The lobes that a list names; `on` stands for all whose points are on their seams."""
     from .photo import shown_name
@@ -126,7 +118,7 @@ def plan(
         typer.Option(help="For what wood may come off: what surely must, what likely must, or so much that it's safe to close."),
     ] = WoodName.LIKELY,
     picture: Annotated[
-        Path | None, typer.Option(parser=_picture_name, metavar="FILE", help="Draw the plan, as a .png or .jpg file.")
+        Path | None, typer.Option(parser=picture_name, metavar="FILE", help="Draw the plan, as a .png or .jpg file.")
     ] = None,
 ) -> None:
     """Plan what to ease and what to move, to close a dry fit.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from enum import StrEnum
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -29,6 +30,15 @@ def length(text: str) -> float:
         return parse_length(text)
     except BadLength as error:
         raise typer.BadParameter(str(error)) from None
+
+
+def picture_name(text: str) -> Path:
+    """The file to draw a picture into."""
+    from .report.picture_file import SUFFIXES
+
+    if Path(text).suffix.lower() not in SUFFIXES:
+        raise typer.BadParameter(f"{text} must end in .png or .jpg.")
+    return Path(text)
 
 
 def veneer(text: str) -> float:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import os
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -13,23 +12,21 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from seamcheck.cli import main
+from tests.command_line import command_line
 
 
 @pytest.fixture
 def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Callable[..., tuple[int, str]]:
     """The command line in an empty folder: (exit status, standard error). Nothing may be printed or left beside `before`."""
     monkeypatch.chdir(tmp_path)
+    called = command_line(monkeypatch, capsys)
 
     def call(*arguments: str) -> tuple[int, str]:
         before = {name: (tmp_path / name).lstat().st_mtime_ns for name in os.listdir(tmp_path)}
-        monkeypatch.setattr(sys, "argv", ["seamcheck", *arguments])
-        with pytest.raises(SystemExit) as stopped:
-            main()
-        out, err = capsys.readouterr()
+        status, out, err = called(*arguments)
         assert out == ""
         assert {name: (tmp_path / name).lstat().st_mtime_ns for name in os.listdir(tmp_path)} == before
-        return int(stopped.value.code or 0), err
+        return status, err
 
     return call
 

@@ -6,7 +6,6 @@ import json
 import os
 import subprocess
 import sys
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import ModuleType
@@ -20,10 +19,10 @@ from seamcheck.basis.errors import NoCardFound
 from seamcheck.cli import TRACEBACK_VARIABLE, main
 from seamcheck.photo import Photo
 from seamcheck.result import Inspection, Stage
+from tests.command_line import Run, command_line
 from tests.made_up import DRY_FIT, SIZE_PX
 
 ROOT = Path(__file__).parents[2]
-Run = Callable[..., tuple[int, str, str]]
 
 
 @dataclass(frozen=True)
@@ -67,15 +66,7 @@ def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureF
     """The command line in a folder that holds rose.jpg: (exit status, standard output, standard error)."""
     monkeypatch.chdir(tmp_path)
     Image.fromarray(np.full((SIZE_PX[1], SIZE_PX[0], 3), 120, np.uint8)).save(tmp_path / "rose.jpg")
-
-    def call(*arguments: str) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["seamcheck", *arguments])
-        with pytest.raises(SystemExit) as stopped:
-            main()
-        out, err = capsys.readouterr()
-        return int(stopped.value.code or 0), out, err
-
-    return call
+    return command_line(monkeypatch, capsys)
 
 
 def test_without_options_the_report_is_printed_and_nothing_written(run: Run, pipeline: Pipeline, tmp_path: Path) -> None:

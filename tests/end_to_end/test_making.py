@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import json
 import re
-import sys
-from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-from seamcheck.cli import main
+from tests.command_line import Run, command_line
 
-Run = Callable[..., tuple[int, str, str]]
 OURS = ["--points", "8", "--reach", "3", "--short-edge", "13/16"]
 
 
@@ -20,15 +17,7 @@ OURS = ["--points", "8", "--reach", "3", "--short-edge", "13/16"]
 def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
     """The command line in an empty folder: (exit status, standard output, standard error)."""
     monkeypatch.chdir(tmp_path)
-
-    def call(*arguments: str) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["seamcheck", *arguments])
-        with pytest.raises(SystemExit) as stopped:
-            main()
-        out, err = capsys.readouterr()
-        return int(stopped.value.code or 0), out, err
-
-    return call
+    return command_line(monkeypatch, capsys)
 
 
 def test_numbers_alone_need_no_file(run: Run, tmp_path: Path) -> None:

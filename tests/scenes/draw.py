@@ -174,18 +174,7 @@ def draw(seed: int, stage: str | None = None, noise_seed: int = 0, megapixels: t
     care = Care(gap_in=rng.uniform(0.002, 0.012), tip_in=rng.uniform(0.004, 0.012))
     rose = lay(rng, seams, count, rings, notch_in, reach_in, second_in, rng.normal(0, 0.012, 2), rng.normal(0, 0.002), care)
     field_wood, dark_wood, light_wood = _woods(rng)
-    grain, spread = rng.uniform(-0.3, 0.3) + (0 if rng.random() < 0.5 else np.pi / 4), rng.uniform(0, 0.02)
-    shift = rng.uniform(0, 8, 2)
-    lightness = rng.uniform(0.01, 0.07)
-    laid = tuple(
-        Leaf(
-            grain * (1 if k % 2 else -1),
-            bool(k % 2),
-            shift + [0.0, 0.02] + rng.normal(0, 0.015 + spread, 2),
-            float(np.exp(rng.normal(0, lightness))),
-        )
-        for k in range(leaves)
-    )
+    laid = _leaves(rng, leaves)
     ppi = rng.uniform(105, 215)
     pixels = rng.uniform(*megapixels) * 1e6
     width = int(np.sqrt(pixels * 4 / 3)) // 16 * 16
@@ -258,17 +247,7 @@ def draw_bare(seed: int, noise_seed: int = 0, megapixels: tuple[float, float] = 
         )
         for k in range(count)
     )
-    grain, spread = rng.uniform(-0.3, 0.3) + (0 if rng.random() < 0.5 else np.pi / 4), rng.uniform(0, 0.02)
-    shift, lightness = rng.uniform(0, 8, 2), rng.uniform(0.01, 0.07)
-    leaves = tuple(
-        Leaf(
-            grain * (1 if k % 2 else -1),
-            bool(k % 2),
-            shift + [0.0, 0.02] + rng.normal(0, 0.015 + spread, 2),
-            float(np.exp(rng.normal(0, lightness))),
-        )
-        for k in range(count)
-    )
+    leaves = _leaves(rng, count)
     radius_in = rng.uniform(5.0, 8.5)
     pixels = rng.uniform(*megapixels) * 1e6
     width = int(np.sqrt(pixels * 4 / 3)) // 16 * 16
@@ -312,6 +291,21 @@ def draw_bare(seed: int, noise_seed: int = 0, megapixels: tuple[float, float] = 
 
 def _nearest_tip(rose: Rose, place: Array) -> float:
     return float(min(np.hypot(*(lobe.tip - place)) for lobe in rose.lobes))
+
+
+def _leaves(rng: np.random.Generator, count: int) -> tuple[Leaf, ...]:
+    """The field's matched leaves, every second one turned over, none quite like its neighbour."""
+    grain, spread = rng.uniform(-0.3, 0.3) + (0 if rng.random() < 0.5 else np.pi / 4), rng.uniform(0, 0.02)
+    shift, lightness = rng.uniform(0, 8, 2), rng.uniform(0.01, 0.07)
+    return tuple(
+        Leaf(
+            grain * (1 if k % 2 else -1),
+            bool(k % 2),
+            shift + [0.0, 0.02] + rng.normal(0, 0.015 + spread, 2),
+            float(np.exp(rng.normal(0, lightness))),
+        )
+        for k in range(count)
+    )
 
 
 def _woods(rng: np.random.Generator) -> tuple[str, str, str]:
