@@ -334,4 +334,5 @@ def _edge_of(refined: _Refined, task: EdgeTask, z_in: float) -> EdgeFit:
         fit.half_span,
         fit.seen_fraction,
     )
-    return EdgeFit(line, refined.contrast, refined.inside_light, refined.outside_light, refined.misfit, refined.glue_in)
+    lights = refined.inside_light, refined.outside_light
+    return EdgeFit(line, refined.contrast, *lights, refined.misfit, refined.glue_in, fit.bow, fit.u_bow)

@@ -97,6 +97,8 @@ class EdgeFit:
     outside_light: Array  # (3,) beyond
     misfit: float  # what the model leaves, over what it is allowed to
     glue_in: float = 0.0  # width of the glue line beyond a flush edge
+    bow_in: float = 0.0  # how far its middle stands out over the line through the ends of what was seen; negative: hollow
+    u_bow_in: float = 0.0
 
 
 def outward_strip(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_in: float, half_px: float, step_px: float) -> Strip:

@@ -30,6 +30,8 @@ class LineFit:
     cov: Array
     half_span: float
     seen_fraction: float
+    bow: float = 0.0  # how far the middle of the stretch lies above the line through its ends, by a parabola through the blocks
+    u_bow: float = 0.0
 
     def place(self, along: Array | list[float] | float) -> Array:
         """Where the line lies across, at places along."""
@@ -79,7 +81,16 @@ def fit_line(along: Array, at: Array, spread: Array, u_slope: float, allowed: Ar
     variance *= (1 + rho) / (1 - rho)
     cov = np.diag([variance / weight.sum(), 1 / (float(np.sum(weight * centred**2)) / variance + u_slope**-2)])
     seen = along[good]
-    return LineFit(offset, slope, mean, cov, float(seen[-1] - seen[0]) / 2, float(good.mean()))
+    half_span = float(seen[-1] - seen[0]) / 2
+    bow, bow_variance = _bow(centred / half_span, miss * spread, weight)
+    return LineFit(offset, slope, mean, cov, half_span, float(good.mean()), bow, float(np.sqrt(variance * bow_variance)))
+
+
+def _bow(share: Array, left: Array, weight: Array) -> tuple[float, float]:
+    """(bow, variance of it for weights of one over a variance) of what a line has left; share: along, -1 to 1."""
+    basis = np.stack([np.ones_like(share), share, 1 - share**2], axis=1)
+    cov = np.linalg.pinv((basis.T * weight) @ basis)
+    return float((cov @ ((basis.T * weight) @ left))[2]), float(cov[2, 2])
 
 
 def _consensus(along: Array, at: Array, spread: Array, floor: float, u_slope: float, allowed: Array) -> Array:

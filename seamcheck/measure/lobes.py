@@ -18,6 +18,7 @@ from .edge_fit import measure_edge
 from .edge_profile import Beyond, Flush, Half, Plain, Shaded
 from .edge_task import EdgeFit, EdgeTask, Wood
 from .lobe_room import lean_in, nearest_on, other_outlines, room_along
+from .model_mean import of_both
 from .shading import EdgeShade, Shading, learn_shading
 
 # A tip is where straight lines through the outer 60 % of the long edges meet (the measuring definition).
@@ -25,7 +26,7 @@ OUTER_SHARE = 0.6
 # Points are chipped, rounded and cut: the last stretch before the tip isn't used, inches.
 POINT_LEFT_OUT_IN = 0.08
 # Roots and shoulders are rounded: so much of a short edge is left out at either end, inches.
-CORNER_LEFT_OUT_IN = 0.08
+CORNER_LEFT_OUT_IN = 0.06
 # How far found edges lie off and turn, at worst and usually.
 FOUND_SEARCH_IN, FOUND_U_IN, FOUND_U_TURN = 0.08, 0.035, 0.03
 AGAIN_SEARCH_IN, AGAIN_U_IN = 0.05, 0.02
@@ -129,11 +130,15 @@ def _short_edges(context: _Context, k: int, shading: Shading | None) -> dict[str
     for side, name, shoulder in ((-1, "left_short", kite.left_in), (1, "right_short", kite.right_in)):
         along = (shoulder - kite.root_in) / np.linalg.norm(shoulder - kite.root_in)
         start, stop = kite.root_in + CORNER_LEFT_OUT_IN * along, shoulder - CORNER_LEFT_OUT_IN * along
-        beyond = Plain() if shading is None else context.shaded(shading, (start + stop) / 2, side * right_of(along))
         room = context.room(k, side, start, stop, kite.tip_in)
-        task = EdgeTask(start, stop, side, beyond, room, FOUND_SEARCH_IN, FOUND_U_IN, 2 * FOUND_U_TURN, inside_wood=context.wood(k, side))
-        edge = measure_edge(context.patch, context.camera, task.drawn_by(context.optics, context.camera, context.z_in), context.z_in)
-        result[name] = edge if edge is not None and edge.contrast > LEAST_CONTRAST else None
+        task = EdgeTask(start, stop, side, Plain(), room, FOUND_SEARCH_IN, FOUND_U_IN, 2 * FOUND_U_TURN, inside_wood=context.wood(k, side))
+        task = task.drawn_by(context.optics, context.camera, context.z_in)
+        tasks = [task]
+        if shading is not None:
+            tasks.insert(0, replace(task, beyond=context.shaded(shading, (start + stop) / 2, side * right_of(along))))
+        edges = [measure_edge(context.patch, context.camera, one, context.z_in) for one in tasks]
+        known = [edge for edge in edges if edge is not None and edge.contrast > LEAST_CONTRAST]
+        result[name] = of_both(known[0], known[1] if len(known) > 1 else None) if known else None
     return result
 
 

@@ -98,6 +98,9 @@ class _Canvas:
         radius = np.hypot(points[..., 0] - middle_x, points[..., 1] - middle_y)
         total = np.zeros(self.size, np.float32)
         count = len(scene.seams)
+        if not count:  # a bench, not a top
+            self.light += self.wood(scene.field_wood, points, 0.7, False, np.zeros(2))
+            total += 1
         for k, seam in enumerate(scene.seams):
             after = scene.seams[(k + 1) % count]
             far = 2.0 * scene.top_radius_in
