@@ -21,6 +21,7 @@ from typing import Any
 
 from .basis.errors import CantWrite, FolderMissing, NoPhotoInFolder, ResultsAmongPhotos, SeamcheckError
 from .basis.threads import ONE_THREAD
+from .basis.units import Units, speak
 from .photo import shown_name
 
 SUFFIXES = (".jpg", ".jpeg", ".heic", ".heif", ".png", ".tif", ".tiff", ".webp", ".bmp", ".dng")
@@ -193,7 +194,8 @@ def _measured(task: Task) -> str:
         written.append(Target(task.picture, "a picture", is_picture))
     check_targets(written, task.photo)
     photo = read_photo(task.photo)
-    given = {name: value for name, value in task.settings.items() if value is not None and name != "version"}
+    speak(task.settings.get("units", Units.IN))
+    given = {name: value for name, value in task.settings.items() if value is not None and name not in ("version", "units")}
     if "stage" in given:
         given["stage"] = Stage(given["stage"])
     found = inspect(photo, Settings(**given))

@@ -16,7 +16,8 @@ import typer
 from . import cli_advice, cli_design
 from .basis.errors import SeamcheckError
 from .basis.threads import ONE_THREAD
-from .cli_options import BarAcrossOption, BarAlongOption, PaperName, PaperOption, VeneerOption, length, picture_name
+from .basis.units import Units, lengths, spoken
+from .cli_options import BarAcrossOption, BarAlongOption, PaperName, PaperOption, UnitsOption, VeneerOption, length, picture_name
 
 if TYPE_CHECKING:
     from .photo import Photo
@@ -51,7 +52,7 @@ class StageName(StrEnum):
 def _tolerance(text: str) -> float:
     value = length(text)
     if value > MOST_TOLERANCE_IN:
-        raise typer.BadParameter(f"{text} is {value:.3f} in, which would pass anything: write 1/64 or 0.4mm.")
+        raise typer.BadParameter(f"{text} is {lengths().plain(value)}, which would pass anything: write 1/64 or 0.4mm.")
     return value
 
 
@@ -118,6 +119,7 @@ def inspect(
         int | None,
         typer.Option(parser=_lobe, metavar="LOBE", help="Show what a lobe's numbers are uncertain by, and what would help most; or `all`."),
     ] = None,
+    units: UnitsOption = Units.IN,
 ) -> None:
     """Measure one photo, or several of one fit: every point's offset from its field seam, and every joint's gap.
 
@@ -159,6 +161,7 @@ def folder(
     bar_across: BarAcrossOption = None,
     bar_along: BarAlongOption = None,
     pictures: Annotated[bool, typer.Option("--pictures", help="Write an annotated picture beside each result.")] = False,
+    units: UnitsOption = Units.IN,
 ) -> None:
     """Measure every photo in a folder, on all cores. Run it again to go on where it stopped, or after adding photos.
 
@@ -194,7 +197,8 @@ def _made_with(
     """The program's version and what was said on the command line, as the result file records it; null where nothing was."""
     from . import __version__
 
-    return {
+    said = {"units": lengths().symbol} if lengths().metric else {}
+    return said | {
         "version": __version__,
         "stage": stage.value if stage else None,
         "tolerance_in": tolerance_in,
@@ -219,7 +223,7 @@ def _measure(path: Path, made_with: dict[str, Any]) -> tuple[Photo, Inspection]:
     from .pipeline import inspect as inspect_photo
     from .result import Stage
 
-    given = {name: value for name, value in made_with.items() if value is not None and name != "version"}
+    given = {name: value for name, value in made_with.items() if value is not None and name not in ("version", "units")}
     if "stage" in given:
         given["stage"] = Stage(given["stage"])
     return photo, inspect_photo(photo, Settings(**given))
@@ -331,7 +335,8 @@ def main() -> None:
     signal.signal(signal.SIGTERM, lambda number, _: sys.exit(128 + number))
     try:
         try:
-            app(prog_name="seamcheck")
+            with spoken(Units.IN):  # until an option says otherwise, and no longer than this run
+                app(prog_name="seamcheck")
         finally:
             sys.stdout.flush()
     except SeamcheckError as error:

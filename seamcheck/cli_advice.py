@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from .basis.errors import NoSuchJoint, NoSuchLobe
-from .cli_options import length, picture_name
+from .basis.units import Units, lengths
+from .cli_options import UnitsOption, length, picture_name
 
 if TYPE_CHECKING:
     from .advise.fit import Fit
@@ -40,7 +41,7 @@ def add_to(app: typer.Typer) -> None:
 def _shaving(text: str) -> float:
     value = length(text)
     if not LEAST_SHAVING_IN <= value <= MOST_SHAVING_IN:
-        raise typer.BadParameter(f"{text} is {value:.4f} in, which is no light stroke's shaving: write 0.002 or 0.05mm.")
+        raise typer.BadParameter(f"{text} is {lengths().plain(value)}, which is no light stroke's shaving: write 0.002 or 0.05mm.")
     return value
 
 
@@ -120,6 +121,7 @@ def plan(
     picture: Annotated[
         Path | None, typer.Option(parser=picture_name, metavar="FILE", help="Draw the plan, as a .png or .jpg file.")
     ] = None,
+    units: UnitsOption = Units.IN,
 ) -> None:
     """Plan what to ease and what to move, to close a dry fit.
 
@@ -157,6 +159,7 @@ def decide(
         typer.Option(parser=_joint_list, metavar="JOINTS", help="Joints that you have tried with a strip of paper: 1-2,3-4, or all."),
     ] = None,
     page: Annotated[Path | None, typer.Option(parser=_page_name, metavar="FILE.txt", help="Keep the page as a text file.")] = None,
+    units: UnitsOption = Units.IN,
 ) -> None:
     """Say go, not yet or can't tell, before knifing in.
 

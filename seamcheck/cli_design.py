@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from .cli_options import BarAcrossOption, BarAlongOption, PaperName, PaperOption, VeneerOption, length
+from .basis.language import say
+from .basis.units import Units, lengths
+from .cli_options import BarAcrossOption, BarAlongOption, PaperName, PaperOption, UnitsOption, VeneerOption, length
 
 if TYPE_CHECKING:
     from .basis.frames import Array
@@ -40,14 +42,16 @@ def add_to(app: typer.Typer) -> None:
 def _size(text: str) -> float:
     value = length(text)
     if value > MOST_LENGTH_IN:
-        raise typer.BadParameter(f"{text} is {value:.0f} in, which nothing here is: write inches as 12 or 2-1/2, or millimetres as 300mm.")
+        raise typer.BadParameter(
+            f"{text} is {lengths().plain(value)}, which nothing here is: write inches as 12 or 2-1/2, or millimetres as 300mm."
+        )
     return value
 
 
 def _bit(text: str) -> float:
     value = length(text)
     if value > MOST_BIT_IN:
-        raise typer.BadParameter(f"{text} is {value:.3f} in, which is too large for a rose: write 1/8 or 3mm.")
+        raise typer.BadParameter(f"{text} is {lengths().plain(value)}, which is too large for a rose: write 1/8 or 3mm.")
     return value
 
 
@@ -106,12 +110,13 @@ def template(
     top: TopOption = None,
     band: BandOption = None,
     dark: Annotated[Side, typer.Option(help="The side of a lobe that is dark, looking from its root to its tip.")] = Side.RIGHT,
-    leaf_length: Annotated[float, typer.Option(parser=_size, metavar="LENGTH", help="A leaf's length, along the grain.")] = "36",  # type: ignore[assignment]
-    leaf_width: Annotated[float, typer.Option(parser=_size, metavar="LENGTH", help="A leaf's width.")] = "5",  # type: ignore[assignment]
+    leaf_length: Annotated[float, typer.Option(parser=_size, metavar="LENGTH", help="A leaf's length, along the grain.")] = "36in",  # type: ignore[assignment]
+    leaf_width: Annotated[float, typer.Option(parser=_size, metavar="LENGTH", help="A leaf's width.")] = "5in",  # type: ignore[assignment]
     spare: Annotated[int, typer.Option(min=0, max=MOST_SPARE_LOBES, help="Lobes to spare in each ring.")] = 1,
     paper: PaperOption = PaperName.LETTER,
     bar_across: BarAcrossOption = None,
     bar_along: BarAlongOption = None,
+    units: UnitsOption = Units.IN,
 ) -> None:
     """Work out a rose: every dimension, what to cut for it, and full-size patterns.
 
@@ -151,6 +156,7 @@ def recess(
     paper: PaperOption = PaperName.LETTER,
     bar_across: BarAcrossOption = None,
     bar_along: BarAlongOption = None,
+    units: UnitsOption = Units.IN,
 ) -> None:
     """Work out the recess: its depth, the line to rout to, and what is left in each point for knife and chisel.
 
@@ -216,7 +222,7 @@ def _outline_of(path: Path) -> tuple[Array, tuple[int, ...], str]:
     import json
 
     from .basis.errors import NoOutline
-    from .design.measured import GOOD_TO, measured_outline
+    from .design.measured import GOOD_TO_IN, measured_outline
     from .photo import read_bytes, shown_name
 
     name = shown_name(path)
@@ -228,7 +234,8 @@ def _outline_of(path: Path) -> tuple[Array, tuple[int, ...], str]:
     return (
         outline.outline_in,
         outline.lobes,
-        f"The outline comes from {name}, by photo, {GOOD_TO}: rout by the lines that you drew on the wood.",
+        f"The outline comes from {name}, by photo, and is mostly good to about {lengths().rule(GOOD_TO_IN)}: "
+        "rout by the lines that you drew on the wood.",
     )
 
 
@@ -268,9 +275,9 @@ def _tell(lines: list[str], cautions: tuple[str, ...], files: list[Path] | None)
     from textwrap import wrap
 
     print("\n".join(lines), end="\n\n")
-    print("\n".join(line for caution in cautions for line in wrap(caution, TERMINAL_WIDTH)))
+    print("\n".join(line for caution in cautions for line in wrap(say(caution), TERMINAL_WIDTH)))
     if files:
         print()
     for file in files or ():
         paper = file.suffix.lower() == ".pdf"
-        print(f"{file}: {'print at 100 %, then measure both bars on a page.' if paper else 'at full size, in inches.'}")
+        print(f"{file}: {'print at 100 %, then measure both bars on a page.' if paper else f'at full size, in {lengths().plural}.'}")

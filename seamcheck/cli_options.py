@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from .basis.errors import BadLength
-from .basis.units import parse_length
+from .basis.units import Units, lengths, parse_length, speak
 
 # Lengths past these are slips of the unit or the keyboard (mm given as inches, 64 for 1/64).
 LEAST_VENEER_IN, MOST_VENEER_IN = 1 / 200, 1 / 8
@@ -32,6 +32,11 @@ def length(text: str) -> float:
         raise typer.BadParameter(str(error)) from None
 
 
+def _speak(units: Units) -> Units:
+    speak(units)
+    return units
+
+
 def picture_name(text: str) -> Path:
     """The file to draw a picture into."""
     from .report.picture_file import SUFFIXES
@@ -45,7 +50,7 @@ def veneer(text: str) -> float:
     """A veneer's thickness in inches."""
     value = length(text)
     if not LEAST_VENEER_IN <= value <= MOST_VENEER_IN:
-        raise typer.BadParameter(f"{text} is {value:.4f} in, which is no veneer's thickness: write 1/42 or 0.6mm.")
+        raise typer.BadParameter(f"{text} is {lengths().plain(value)}, which is no veneer's thickness: write 1/42 or 0.6mm.")
     return value
 
 
@@ -56,7 +61,8 @@ def bar(nominal_in: float) -> Callable[[str], float]:
         value = length(text)
         if abs(value / nominal_in - 1) > MOST_BAR_ERROR:
             raise typer.BadParameter(
-                f"{text} is {value:.3f} in, but the bar is drawn {nominal_in:g} in long: read it again, or print the sheet at 100 %."
+                f"{text} is {lengths().plain(value)}, but the bar is drawn {lengths().plain(nominal_in)} long: read it again, "
+                "or print the sheet at 100 %."
             )
         return value
 
@@ -73,5 +79,10 @@ BarAcrossOption = Annotated[
 BarAlongOption = Annotated[
     float | None,
     typer.Option("--bar-along", parser=bar(10.0), metavar="LENGTH", help="What a steel rule reads on the card sheet's 10 in check bar."),
+]
+# Read before all others (eager), since it says what a bare number is.
+UnitsOption = Annotated[
+    Units,
+    typer.Option("--units", is_eager=True, callback=_speak, help="What lengths are said and read in; a fraction is always of an inch."),
 ]
 PaperOption = Annotated[PaperName, typer.Option("--paper", help="The paper in the printer.")]

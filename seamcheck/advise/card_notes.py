@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..basis.frames import Array
+from ..basis.language import say
 from ..cards.detect import CardSearch
 from ..plane.solve import PlaneSolve
 
@@ -16,50 +17,63 @@ FEW_CARDS = 3
 def card_notes(search: CardSearch, solve: PlaneSolve, rose_in: Array, bars_read: bool) -> tuple[str, ...]:
     """Plain sentences, worst first. rose_in: (2,) the rose's middle on the plane."""
     words = [
-        f"Card {number} lies in the photo more than once, so none of its copies was used; lay each number once."
+        say("Card {card} lies in the photo more than once, so none of its copies was used; lay each number once.", card=number)
         for number in search.repeated
     ]
     words += [
-        f"Of card {number} too little shows, so it was left out; clear what lies on it, and keep it wholly in the picture."
+        say("Of card {card} too little shows, so it was left out; clear what lies on it, and keep it wholly in the picture.", card=number)
         for number in search.partial
     ]
     words += [
-        f"Card {number} doesn't lie flat, so it was left out; flatten it or print it again, and tape its corners down."
+        say("Card {card} doesn't lie flat, so it was left out; flatten it or print it again, and tape its corners down.", card=number)
         for number in solve.faulty
     ]
     words += [
-        f"Card {number} is {abs(scale - 1) * 100:.1f} % {'larger' if scale > 1 else 'smaller'} than the others, so it was left out; "
-        "use cards of one sheet, all lying on the field."
+        say(
+            "Card {card} is {percent} % {larger} than the others, so it was left out; use cards of one sheet, all lying on the field.",
+            card=number,
+            percent=format(abs(scale - 1) * 100, ".1f"),
+            larger=say("larger") if scale > 1 else say("smaller"),
+        )
         for number, scale in solve.other_scale
     ]
     if solve.sheet_doubtful:
         words.append(
-            "The cards come from two sheets of different scale, and the photo can't say which one's bars count, so lengths are uncertain "
-            "by that much; use cards of one sheet."
+            say(
+                "The cards come from two sheets of different scale, and the photo can't say which one's bars count, so lengths are "
+                "uncertain by that much; use cards of one sheet."
+            )
         )
     if not solve.print_suits:
         words.append(
-            "The cards' length and width don't suit the check bars' readings, so lengths may be 2 % off; read both bars again."
+            say("The cards' length and width don't suit the check bars' readings, so lengths may be 2 % off; read both bars again.")
             if bars_read
-            else "The cards are printed longer one way than the other, so lengths may be 2 % off; print at 100 % and read both bars."
+            else say("The cards are printed longer one way than the other, so lengths may be 2 % off; print at 100 % and read both bars.")
         )
     if solve.looks_cropped:
         words.append(
-            "The picture seems cropped, zoomed, or taken by a wide-angle lens, so the camera was worked out from the cards alone; "
-            "give the phone's own photo, by its main lens."
+            say(
+                "The picture seems cropped, zoomed, or taken by a wide-angle lens, so the camera was worked out from the cards alone; "
+                "give the phone's own photo, by its main lens."
+            )
         )
     if solve.strained:
         words.append(
-            "The cards don't quite agree with each other, so all uncertainties were widened; lay them flat, and give the phone's own photo."
+            say(
+                "The cards don't quite agree with each other, so all uncertainties were widened; lay them flat, and give the phone's "
+                "own photo."
+            )
         )
     if len(solve.cards) < FEW_CARDS:
-        words.append("Fewer than three cards were used; lay four or more round the rose for smaller uncertainties.")
+        words.append(say("Fewer than three cards were used; lay four or more round the rose for smaller uncertainties."))
     elif _on_one_side(np.array(list(solve.card_places_in.values())), rose_in):
-        words.append("All cards lie on one side of the rose; spread them round it for smaller uncertainties.")
+        words.append(say("All cards lie on one side of the rose; spread them round it for smaller uncertainties."))
     if not bars_read:
         words.append(
-            "The check bars weren't read, so lengths carry the printer's error (3 % where a sheet was made to fit the page); "
-            "read both with a steel rule."
+            say(
+                "The check bars weren't read, so lengths carry the printer's error (3 % where a sheet was made to fit the page); "
+                "read both with a steel rule."
+            )
         )
     return tuple(words)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..basis.language import say
 from ..optics import Optics
 
 # Motion shorter than this, and blur less than this, cost little (standard deviation of the blur, photo pixels).
@@ -16,13 +17,16 @@ def photo_notes(optics: Optics, light_exponent: float = 1.0) -> tuple[str, ...]:
     moved_px = float(np.hypot(*optics.motion_px))
     if moved_px > MOVED_PX:
         words.append(
-            f"The phone moved by {moved_px:.0f} pixels while the shutter was open, so less can be told; hold it still against something, "
-            "and give it more light."
+            say(
+                "The phone moved by {moved} pixels while the shutter was open, so less can be told; hold it still against something, "
+                "and give it more light.",
+                moved=round(moved_px),
+            )
         )
     elif optics.blur_px > OUT_OF_FOCUS_PX:
-        words.append("The photo is out of focus, so less can be told; tap on the rose to focus, and give it more light.")
+        words.append(say("The photo is out of focus, so less can be told; tap on the rose to focus, and give it more light."))
     if light_exponent > 1:
         words.append(
-            "The photo's dark tones were made darker than a camera does, so gaps in dark wood are doubtful; give the unedited photo."
+            say("The photo's dark tones were made darker than a camera does, so gaps in dark wood are doubtful; give the unedited photo.")
         )
     return tuple(words)

@@ -13,8 +13,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..basis.frames import Array, right_of
+from ..basis.language import say
 from ..basis.lines import Line, crossing
 from ..basis.uncertain import COVERAGE_95, Estimate
+from ..basis.units import lengths
 from ..cards.geometry import CARD_HEIGHT_IN, CARD_WIDTH_IN, outline_in
 from ..cards.print_check import print_scale
 from ..measure.tips import FIELD_SEAM, Lines, Sight, TipNumbers, centre_of, tip_numbers
@@ -91,7 +93,7 @@ def _of_one(rose: Rose, k: int, common: Sequence[tuple[str, str, _Case]]) -> Map
         if estimate is None or not np.isfinite(estimate.u):
             continue
         found = [Help(name, words, getattr(then, number).u95) for name, words, then in after if getattr(then, number) is not None]
-        found.append(Help("more_photos", "take two more photos from other sides, and give all three", _photos_u95(estimate)))
+        found.append(Help("more_photos", say("take two more photos from other sides, and give all three"), _photos_u95(estimate)))
         worth = [one for one in found if one.u95_after < (1 - WORTH_WHILE) * estimate.u95]
         result[number] = tuple(sorted(worth, key=lambda one: one.u95_after))
     return result
@@ -114,12 +116,16 @@ def _for_all(rose: Rose, known: Known) -> Iterator[tuple[str, str, _Case]]:
     sight = rose.sight
     if not known.bars_read:
         _, moved = camera_if(rose.solve, bars=print_scale(6.0, 10.0))
-        yield "read_bars", "read both check bars with a steel rule (--bar-across, --bar-along)", _Case(_sight(sight, sight.camera, moved))
+        yield (
+            "read_bars",
+            say("read both check bars with a steel rule (--bar-across, --bar-along)"),
+            _Case(_sight(sight, sight.camera, moved)),
+        )
     if known.stage is Stage.INLAID and not known.stage_told:
-        yield "tell_stage", "say that it is inlaid (--stage inlaid)", _Case(_sight(sight, sight.camera, sight.variants, 0.0))
+        yield "tell_stage", say("say that it is inlaid (--stage inlaid)"), _Case(_sight(sight, sight.camera, sight.variants, 0.0))
     elif known.stage is not Stage.INLAID and not known.veneer_told:
         told = _Case(_sight(sight, sight.camera, sight.variants, U_VENEER_TOLD_IN))
-        yield "measure_veneer", "measure the veneer's thickness (--veneer)", told
+        yield "measure_veneer", say("measure the veneer's thickness (--veneer)"), told
     closer = _closer(rose)
     if closer >= LEAST_CLOSER:
         camera, moved = camera_if(rose.solve, closer=closer)
@@ -128,14 +134,14 @@ def _for_all(rose: Rose, known: Known) -> Iterator[tuple[str, str, _Case]]:
             return replace(line, cov=line.cov / by**2)
 
         near = _Case(_sight(sight, camera, moved), nearer, nearer, nearer)
-        yield "come_closer", f"come closer, till rose and cards fill the picture ({closer:.1f} times)", near
+        yield "come_closer", say("come closer, till rose and cards fill the picture ({closer} times)", closer=format(closer, ".1f")), near
     if rose.u_centre_in > 0:
         bare = _Case(sight, u_centre_in=0.0)
-        yield "uncover_own_seams", "lift the tape from the lobes' own seams, which make the rose's centre", bare
+        yield "uncover_own_seams", say("lift the tape from the lobes' own seams, which make the rose's centre"), bare
     least = _clearest([line for lines in rose.lines for name, line in lines.items() if name in EDGES])
     if least is not None:
         lit = _Case(sight, edges=lambda line: replace(line, u_model_in=min(line.u_model_in, least)))
-        yield "even_light", "light the top evenly from two sides, with no shadow beside the edges", lit
+        yield "even_light", say("light the top evenly from two sides, with no shadow beside the edges"), lit
 
 
 def _for_one(rose: Rose, lines: Lines) -> Iterator[tuple[str, str, _Case]]:
@@ -146,14 +152,18 @@ def _for_one(rose: Rose, lines: Lines) -> Iterator[tuple[str, str, _Case]]:
     place = _card_place(rose, tip)
     if place is not None:
         _, moved = camera_if(rose.solve, card_at_in=place)
-        yield "card_near_tip", "lay one more card near the point, beside its seam", _Case(_sight(rose.sight, rose.sight.camera, moved))
+        yield "card_near_tip", say("lay one more card near the point, beside its seam"), _Case(_sight(rose.sight, rose.sight.camera, moved))
     hidden = [line for name, line in lines.items() if name in (*EDGES, FIELD_SEAM) and line.seen_fraction < LESS_SEEN]
     if hidden:
 
         def bared(line: Line) -> Line:
             return replace(line, cov=line.cov * line.seen_fraction)
 
-        yield "lift_tape", "clear the point's edges and an inch of its seam of tape", _Case(rose.sight, bared, bared)
+        yield (
+            "lift_tape",
+            say("clear the point's edges and {an_inch} of its seam of tape", an_inch=lengths().about_an_inch()),
+            _Case(rose.sight, bared, bared),
+        )
     seam = lines.get(FIELD_SEAM)
     others = [_u_seam(one) for one in rose.lines if FIELD_SEAM in one and set(EDGES) <= set(one)]
     if seam is not None and len(others) > 1:
@@ -164,7 +174,7 @@ def _for_one(rose: Rose, lines: Lines) -> Iterator[tuple[str, str, _Case]]:
 
         yield (
             "clear_seam",
-            "make its seam show as the clearest do: wipe the field beyond the point with a damp cloth",
+            say("make its seam show as the clearest do: wipe the field beyond the point with a damp cloth"),
             _Case(rose.sight, seam=wiped),
         )
 

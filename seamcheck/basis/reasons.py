@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 
+from .language import say, to_say
+from .units import lengths
+
 
 @dataclass(frozen=True, slots=True)
 class _Why:
@@ -15,26 +18,40 @@ class _Why:
 class Reason(Enum):
     """What hides or spoils a measurement. The name, in lower case, is what the result file says."""
 
-    TIP_OUT_OF_FRAME = _Why("the point lies outside the photo", "step back until the whole rose is in view")
-    TIP_COVERED = _Why("tape or shadow hides the edges that make the point", "lift the tape near the point")
-    EDGE_AMBIGUOUS = _Why("the lobe's edge can't be told from its shadow or the wood beside it", "light it evenly from both sides")
-    SEAM_COVERED = _Why("tape, a card or the frame hides the field seam beyond the point", "clear an inch of the seam beyond the point")
-    SEAM_FAINT = _Why("the field seam doesn't show beyond the point", "wipe the field with a damp cloth or come closer")
-    SEAM_AMBIGUOUS = _Why("two lines lie where the field seam should be", "rub out pencil lines, or check this point with a straightedge")
-    OWN_SEAM_COVERED = _Why("tape hides the lobe's own dark/light line", "lift the tape from the lobe")
-    OWN_SEAM_FAINT = _Why("the lobe's dark/light line doesn't show", "take the photo in even light")
-    PHOTO_SOFT = _Why("the photo is blurred there", "hold the phone still, tap on the rose to focus, and give it more light")
-    PHOTOS_DISAGREE = _Why("the photos disagree about it by more than they are uncertain", "see that nothing is moved from photo to photo")
-    JOINT_COVERED = _Why("tape hides the joint", "lift the tape from the joint")
-    JOINT_DARK = _Why("a gap can't be told from the dark wood beside it", "slide a strip of white paper under the joint, or use a feeler")
+    TIP_OUT_OF_FRAME = _Why(to_say("the point lies outside the photo"), to_say("step back until the whole rose is in view"))
+    TIP_COVERED = _Why(to_say("tape or shadow hides the edges that make the point"), to_say("lift the tape near the point"))
+    EDGE_AMBIGUOUS = _Why(
+        to_say("the lobe's edge can't be told from its shadow or the wood beside it"), to_say("light it evenly from both sides")
+    )
+    SEAM_COVERED = _Why(
+        to_say("tape, a card or the frame hides the field seam beyond the point"), to_say("clear {an_inch} of the seam beyond the point")
+    )
+    SEAM_FAINT = _Why(to_say("the field seam doesn't show beyond the point"), to_say("wipe the field with a damp cloth or come closer"))
+    SEAM_AMBIGUOUS = _Why(
+        to_say("two lines lie where the field seam should be"), to_say("rub out pencil lines, or check this point with a straightedge")
+    )
+    OWN_SEAM_COVERED = _Why(to_say("tape hides the lobe's own dark/light line"), to_say("lift the tape from the lobe"))
+    OWN_SEAM_FAINT = _Why(to_say("the lobe's dark/light line doesn't show"), to_say("take the photo in even light"))
+    PHOTO_SOFT = _Why(
+        to_say("the photo is blurred there"), to_say("hold the phone still, tap on the rose to focus, and give it more light")
+    )
+    PHOTOS_DISAGREE = _Why(
+        to_say("the photos disagree about it by more than they are uncertain"), to_say("see that nothing is moved from photo to photo")
+    )
+    JOINT_COVERED = _Why(to_say("tape hides the joint"), to_say("lift the tape from the joint"))
+    JOINT_DARK = _Why(
+        to_say("a gap can't be told from the dark wood beside it"), to_say("slide a strip of white paper under the joint, or use a feeler")
+    )
 
-    EDGE_OUT_OF_FRAME = _Why("too little of the round edge is in the photo", "step back until the whole top is in view")
-    ROUND_EDGE_UNCLEAR = _Why("no round edge stands out against the bench", "lay the top on a plain bench or cloth of another tone")
+    EDGE_OUT_OF_FRAME = _Why(to_say("too little of the round edge is in the photo"), to_say("step back until the whole top is in view"))
+    ROUND_EDGE_UNCLEAR = _Why(
+        to_say("no round edge stands out against the bench"), to_say("lay the top on a plain bench or cloth of another tone")
+    )
 
     @property
     def sentence(self) -> str:
-        return self.value.sentence
+        return say(self.value.sentence)
 
     @property
     def remedy(self) -> str:
-        return self.value.remedy
+        return say(self.value.remedy, an_inch=lengths().about_an_inch())

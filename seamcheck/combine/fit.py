@@ -11,6 +11,7 @@ from ..basis.errors import NotOneFit
 from ..basis.frames import Array
 from ..basis.reasons import Reason
 from ..basis.uncertain import Estimate
+from ..basis.units import lengths
 from ..judge import judge_joint, judge_tip, odd_lobes
 from ..result import Inspection, Joint, Tip, Together
 from .match import match
@@ -207,7 +208,11 @@ def _value(name: str, estimate: Estimate, signed: bool) -> str:
     if name == "root_angle":
         return f"{np.degrees(estimate.value):.2f} deg"
     side = "" if not signed else " clockwise" if estimate.value > 0 else " counterclockwise"
-    return f"{abs(estimate.value):.4f} in".removeprefix("0") + side
+    return f"{_in_words(estimate)}{side}"
+
+
+def _in_words(length: Estimate) -> str:
+    return f"{lengths().number(length.value)} {lengths().symbol}"
 
 
 def _refuse_another_fit(new: Sequence[Tip], tips: dict[int, list[Tip]], inspections: Sequence[Inspection]) -> None:
@@ -225,7 +230,7 @@ def _joint(base: Joint, seen: Sequence[_Seen], share: float, level: float, toler
     values = [gap for _, _, gap in measured]
     lobes = " and ".join("the field" if lobe is None else f"lobe {lobe}" for lobe in base.lobes)
     if _disagree(values, level):
-        each = ", ".join(f"{abs(gap.value):.4f} in in {one.inspection.photo_name}".removeprefix("0") for one, _, gap in measured)
+        each = ", ".join(f"{_in_words(gap)} in {one.inspection.photo_name}" for one, _, gap in measured)
         gone = replace(
             base, max_gap=None, mean_in=None, max_at_px=None, verdict=judge_joint(None, tolerance_in), reason=Reason.PHOTOS_DISAGREE
         )

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from math import ceil
 
 from ..basis.errors import CantBuild
-from ..basis.units import fraction_words
+from ..basis.units import MM_PER_IN, lengths
 from .draw_up import SIDE_SPARE_IN
 from .rose import Ring, Rose
 
@@ -81,8 +81,7 @@ def cut_list(
     longest, widest = max(blank.length_in for blank in blanks), max(blank.strip_width_in for blank in blanks)
     if longest > leaf_in[0] or widest > leaf_in[1]:
         raise CantBuild(
-            why=f"A leaf {fraction_words(leaf_in[0])} by {fraction_words(leaf_in[1])} in has no room for a strip {fraction_words(longest)}"
-            f" by {fraction_words(widest)} in (along the grain by across)",
+            why=f"A leaf {lengths().pair(*leaf_in)} has no room for a strip {lengths().pair(longest, widest)} (along the grain by across)",
             options=f"--leaf-length {_whole(max(longest, leaf_in[0]))} --leaf-width {_whole(max(widest, leaf_in[1]))}",
         )
     lanes = _lanes(blanks, leaf_in[0])
@@ -123,4 +122,4 @@ def _leaves(widths_in: list[float], leaf_width_in: float) -> int:
 
 
 def _whole(length_in: float) -> str:
-    return str(ceil(length_in))
+    return f"{10 * ceil(length_in * MM_PER_IN / 10)}mm" if lengths().metric else str(ceil(length_in))

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from math import ceil, cos, degrees, floor, pi, radians, sin
 
 from ..basis.errors import CantBuild
-from ..basis.units import fraction_words
+from ..basis.units import lengths
 from ..kite import KiteShape
 from .rose import Ring, Rose
 from .wish import STEP_IN, Wish
@@ -324,7 +324,8 @@ def _check_given(wish: Wish, rings: list[Ring]) -> None:
     if len(rings) == 3 and len(wish.short_edges_in) > 1:
         short = rings[1].shape.short_edge_in
         if abs(short - wish.short_edges_in[1]) > SHORT_EDGE_SLACK_IN:
-            why = f"With three rings the second one's short edge must be {short:.4f} in, to end where the third ring's own seam runs"
+            must = f"{lengths().number(short)} {lengths().symbol}"
+            why = f"With three rings the second one's short edge must be {must}, to end where the third ring's own seam runs"
             raise _Fault(why, _with_short(wish, 1, round(short, 4)))
 
 
@@ -345,4 +346,4 @@ def _up(length_in: float) -> float:
 
 
 def _in(length_in: float) -> str:
-    return f"{fraction_words(length_in)} in"
+    return lengths().rule(length_in)

@@ -14,7 +14,7 @@ import numpy as np
 
 from ..basis.errors import CantBuild
 from ..basis.frames import Array
-from ..basis.units import fraction_words
+from ..basis.units import lengths
 
 # Common practice, no source; inches.
 USUAL_VENEER_IN = 1 / 42
@@ -66,9 +66,7 @@ def recess(
     """
     outline = np.asarray(outline_in, float)
     if not _fits(outline, bit_in, inside_in):
-        why = (
-            f"A bit {fraction_words(bit_in)} in wide, kept {fraction_words(inside_in)} in inside the knife line, doesn't enter every point"
-        )
+        why = f"A bit {lengths().rule(bit_in)} wide, kept {lengths().rule(inside_in)} inside the knife line, doesn't enter every point"
         raise CantBuild(why=why, options=_fitting(outline, inside_in))
     pen = inset(outline, inside_in)
     points = tuple(_point_left(corners, bit_in / 2, inside_in) for corners in _tips(outline))
@@ -111,7 +109,7 @@ def _fitting(outline: Array, inside_in: float) -> str:
     for bit in BITS_IN:
         for inside in (inside_in, *INSIDES_IN):
             if inside <= inside_in and _fits(outline, bit, inside):
-                return f"--bit {fraction_words(bit)} --inside {fraction_words(inside)}"
+                return f"--bit {lengths().option(bit)} --inside {lengths().option(inside)}"
     return "a recess cut by knife and chisel alone"
 
 

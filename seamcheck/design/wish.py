@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import degrees
 
-from ..basis.units import fraction_words
+from ..basis.units import lengths
 
 STEP_IN = 1 / 64  # what a rule shows
 
@@ -45,12 +45,12 @@ class Wish:
     def options(self) -> str:
         """The wish as it is written on the command line."""
         words = [f"--points {self.points}", f"--rings {self.ring_count}"]
-        words += [f"--reach {_written(reach)}" for reach in self.reaches_in]
-        words += [f"--short-edge {_written(short)}" for short in self.short_edges_in]
+        words += [f"--reach {lengths().option(reach)}" for reach in self.reaches_in]
+        words += [f"--short-edge {lengths().option(short)}" for short in self.short_edges_in]
         words += [f"--root-angle {degrees(angle):.6g}" for angle in self.root_angles]
-        words += [f"--strip {_written(self.strip_in)}"] if self.strip_in else []
-        words += [f"--top {_written(self.top.diameter_in)}"] if self.top else []
-        words += [f"--band {_written(self.top.band_in)}"] if self.top and self.top.band_in else []
+        words += [f"--strip {lengths().option(self.strip_in)}"] if self.strip_in else []
+        words += [f"--top {lengths().option(self.top.diameter_in)}"] if self.top else []
+        words += [f"--band {lengths().option(self.top.band_in)}"] if self.top and self.top.band_in else []
         words += ["--dark left"] if self.dark_side == "ccw" else []
         return " ".join(words)
 
@@ -61,9 +61,3 @@ def usual_rings(points: int) -> int:
         if points >= least and points % 2 ** (rings - 1) == 0:
             return rings
     return 1
-
-
-def _written(length_in: float) -> str:
-    """As a fraction where it is one, else as a decimal."""
-    on_rule = round(length_in / STEP_IN) * STEP_IN
-    return fraction_words(length_in).replace(" ", "-") if abs(on_rule - length_in) < 1e-9 else f"{length_in:.6g}"

@@ -8,6 +8,7 @@ import numpy as np
 
 from ..advise.cautions import MAKERS_FIRST, SAW_AND_KNIFE, TEMPLATE
 from ..basis.frames import Array, right_of, unit_of_bearing
+from ..basis.language import say
 from ..design.cut_list import Blanks, CutList
 from ..design.rose import Ring, Rose
 from .drawing import CHAIN_IN, DASHED_IN, FINE_IN, PLAIN_IN, SMALL_TEXT_IN, TEXT_IN, Drawing, Layer, Point
@@ -49,7 +50,7 @@ def cutting_page(rose: Rose, cuts: CutList, room_in: tuple[float, float]) -> Dra
         column.paragraph(f"{number}. {step}")
     column.heading("Take care")
     for caution in (SAW_AND_KNIFE, TEMPLATE, MAKERS_FIRST):
-        column.paragraph(caution)
+        column.paragraph(say(caution))
     return page
 
 

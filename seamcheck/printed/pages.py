@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import ceil
 
+from ..basis.units import lengths
 from ..cards.geometry import BAR_ACROSS_IN, BAR_ALONG_IN
 from ..sheet import PAPERS, Sheet, text_width_in
 from .drawing import (
@@ -156,10 +157,10 @@ def _frame(sheet: Sheet, title: str, where: str, number: str) -> None:
     sheet.line((x0, y), (x0 + BAR_ACROSS_IN, y), PLAIN_IN)
     for x in (x0, x0 + BAR_ACROSS_IN):
         sheet.line((x, y - TICK_IN / 2), (x, y + TICK_IN / 2), FINE_IN)
-    sheet.text("6 in, across", (x0 + BAR_ACROSS_IN + 0.08, y - 0.04), SMALL_TEXT_IN)
+    sheet.text(f"{lengths().plain(BAR_ACROSS_IN)}, across", (x0 + BAR_ACROSS_IN + 0.08, y - 0.04), SMALL_TEXT_IN)
 
     x, y0 = BAR_FROM_LEFT_IN, (sheet.height_in - BAR_ALONG_IN) / 2
     sheet.line((x, y0), (x, y0 + BAR_ALONG_IN), PLAIN_IN)
     for y in (y0, y0 + BAR_ALONG_IN):
         sheet.line((x - TICK_IN / 2, y), (x + TICK_IN / 2, y), FINE_IN)
-    sheet.text("10 in, along", (x - 0.07, sheet.height_in / 2), SMALL_TEXT_IN, turned_deg=90)
+    sheet.text(f"{lengths().plain(BAR_ALONG_IN)}, along", (x - 0.07, sheet.height_in / 2), SMALL_TEXT_IN, turned_deg=90)

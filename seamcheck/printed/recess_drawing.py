@@ -7,7 +7,8 @@ from math import acos, atan2, cos, degrees, hypot, sin
 
 from ..advise.cautions import GLUE_AND_PRESS, MAKERS_FIRST, ROUTER, SAW_AND_KNIFE
 from ..basis.frames import Array
-from ..basis.units import MM_PER_IN, fraction_words
+from ..basis.language import say
+from ..basis.units import MM_PER_IN, lengths
 from ..design.recess import PointLeft, Recess
 from ..sheet import text_width_in
 from .drawing import DASHED_IN, FINE_IN, PLAIN_IN, SMALL_TEXT_IN, Drawing, Layer, Point
@@ -28,7 +29,8 @@ ORDER = (
 
 def depth_words(recess: Recess) -> str:
     """The depth as it is set: .0238 in, 0.60 mm."""
-    return f"{recess.depth_in:.4f} in ({recess.depth_in * MM_PER_IN:.2f} mm)"
+    millimetres = f"{recess.depth_in * MM_PER_IN:.2f} mm"
+    return millimetres if lengths().metric else f"{recess.depth_in:.4f} in ({millimetres})"
 
 
 def table(recess: Recess, names: list[str], measured: bool = False) -> list[tuple[str, ...]]:
@@ -60,11 +62,12 @@ def summary(recess: Recess) -> list[tuple[str, str]]:
     share = f"{100 * by_hand / recess.area_in2:.0f} %"
     return [
         ("depth", f"{depth_words(recess)}, the veneer's thickness"),
-        ("pen line", f"{fraction_words(recess.inside_in)} in inside the knife line: the bit's edge goes up to it"),
-        ("bit", f"{fraction_words(recess.bit_in)} in across"),
+        ("pen line", f"{lengths().rule(recess.inside_in)} inside the knife line: the bit's edge goes up to it"),
+        ("bit", f"{lengths().rule(recess.bit_in)} across"),
         (
             "area",
-            f"{recess.area_in2:.2f} square inches, of which {by_hand:.2f} ({share}) are left for knife and chisel",
+            f"{lengths().area(recess.area_in2, 2)}, of which {lengths().area(by_hand, 2).split()[0]} ({share}) are left for "
+            "knife and chisel",
         ),
     ]
 
@@ -96,7 +99,7 @@ def routing_page(
         column.paragraph(f"{number}. {step}")
     column.heading("Take care")
     for caution in (ROUTER, SAW_AND_KNIFE, GLUE_AND_PRESS, MAKERS_FIRST):
-        column.paragraph(caution)
+        column.paragraph(say(caution))
     return page
 
 
@@ -111,7 +114,7 @@ def recess_drawing(recess: Recess, names: list[str]) -> Drawing:
         drawing.circle(middle, recess.bit_in / 2, Layer.BIT, FINE_IN)
         outward = point.tip_in - point.bit_middle_in
         outward = outward / hypot(*outward)
-        words = f"{name}: {fraction_words(point.left_in)}"
+        words = f"{name}: {lengths().rule(point.left_in).removesuffix(' in')}"
         out_in = LABEL_OUT_IN + abs(outward[0]) * text_width_in(words, SMALL_TEXT_IN) / 2
         label = point.tip_in + out_in * outward
         drawing.words(words, (float(label[0]), float(label[1]) - 0.04), SMALL_TEXT_IN, anchor="middle")

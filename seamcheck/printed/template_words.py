@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..basis.units import fraction_words
+from ..basis.units import lengths
 from ..design.cut_list import Blanks, CutList
 from ..design.rose import Ring, Rose
 from .words import angle_words, length_words
@@ -31,7 +31,7 @@ def ring_rows(rose: Rose, ring: Ring) -> Rows:
         ("root to the shoulders' height", length_words(along)),
         ("root angle", angle_words(shape.root_angle)),
         ("tip angle", angle_words(shape.tip_angle)),
-        ("root from the rose's centre", length_words(ring.root_in) if ring.root_in else "0 in"),
+        ("root from the rose's centre", length_words(ring.root_in) if ring.root_in else lengths().rule(0.0)),
         ("tip from the rose's centre", length_words(ring.reach_in)),
     ]
     if len(rose.rings) > 1:
@@ -46,32 +46,32 @@ def blank_rows(blanks: Blanks) -> Rows:
     spare_ends = (blanks.length_in - ring.shape.length_in) / 2
     return [
         ("lobes", f"{ring.count}, and {blanks.count - ring.count} to spare"),
-        ("strips of either wood", f"{blanks.count}, {fraction_words(blanks.strip_width_in)} in wide"),
-        ("their length, along the grain", f"{fraction_words(blanks.length_in)} in"),
-        ("spare at each end", f"{fraction_words(spare_ends)} in"),
-        ("spare beside the shoulder", f"{fraction_words(blanks.strip_width_in - ring.shape.shoulder_in[1])} in"),
+        ("strips of either wood", f"{blanks.count}, {lengths().rule(blanks.strip_width_in)} wide"),
+        ("their length, along the grain", lengths().rule(blanks.length_in)),
+        ("spare at each end", lengths().rule(spare_ends)),
+        ("spare beside the shoulder", lengths().rule(blanks.strip_width_in - ring.shape.shoulder_in[1])),
     ]
 
 
 def leaf_rows(cuts: CutList) -> Rows:
     """What all of it takes of one wood."""
-    long, wide = (fraction_words(side) for side in cuts.leaf_in)
     running = sum(used for _, used in cuts.lanes)
     waste, left = 100 * cuts.waste_share, 100 * (1 - cuts.strip_area_in2 / cuts.leaf_area_in2)
     return [
-        ("strips, end to end", f"{fraction_words(running, 8)} in"),
+        ("strips, end to end", lengths().rule(running, 8)),
         (
             "their area",
-            f"{cuts.strip_area_in2:.1f} square inches: {cuts.rose_area_in2:.1f} in the rose, {waste:.0f} % waste and spare lobes",
+            f"{lengths().area(cuts.strip_area_in2)}: {lengths().area(cuts.rose_area_in2).split()[0]} in the rose, "
+            f"{waste:.0f} % waste and spare lobes",
         ),
-        ("leaves", f"{cuts.leaves} of {long} by {wide} in ({left:.0f} % left over)"),
+        ("leaves", f"{cuts.leaves} of {lengths().pair(*cuts.leaf_in)} ({left:.0f} % left over)"),
     ]
 
 
 def headline(rose: Rose) -> str:
     """What it is, in a line."""
     rings = {1: "one ring", 2: "two rings", 3: "three rings"}[len(rose.rings)]
-    tips = " and ".join(dict.fromkeys(f"{fraction_words(ring.reach_in)} in" for ring in rose.rings))
+    tips = " and ".join(dict.fromkeys(lengths().rule(ring.reach_in) for ring in rose.rings))
     return f"{rose.points} points in {rings}, tips {tips} from the centre"
 
 

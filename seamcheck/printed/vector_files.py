@@ -7,6 +7,7 @@ from dataclasses import replace
 from io import StringIO
 from xml.etree import ElementTree
 
+from ..basis.units import MM_PER_IN, lengths
 from ..cards.geometry import BAR_ACROSS_IN, BAR_ALONG_IN
 from ..sheet import PROGRAM
 from .drawing import PLAIN_IN, SMALL_TEXT_IN, TITLE_TEXT_IN, Circle, Drawing, Fill, Item, Layer, Stroke, Words
@@ -18,7 +19,7 @@ BORDER_IN = 0.25
 SVG_PER_IN = 96.0
 SVG = "http://www.w3.org/2000/svg"
 
-DXF_INCHES = 1  # $INSUNITS (DXF reference, header section)
+DXF_INCHES, DXF_MILLIMETRES = 1, 4  # $INSUNITS (DXF reference, header section)
 # Colour numbers by layer, of the 7 that every program has: what is cut is red, what is laid on the seam blue.
 DXF_COLOURS = {Layer.CUT: 1, Layer.KNIFE: 1, Layer.CENTRE: 5, Layer.SEAM: 5, Layer.PEN: 3, Layer.BIT: 6}
 DXF_OTHER_COLOUR = 7
@@ -36,9 +37,9 @@ def side_by_side(drawings: Sequence[Drawing], title: str) -> Drawing:
         whole.words(drawing.title, (left, bounds[3] - bounds[1] + 0.25), TITLE_TEXT_IN)
         left = whole.bounds()[2] + GAP_IN
     whole.line((0.0, -0.6), (BAR_ACROSS_IN, -0.6), Layer.BAR, PLAIN_IN)
-    whole.words("6 in, across", (0.0, -0.78), SMALL_TEXT_IN)
+    whole.words(f"{lengths().plain(BAR_ACROSS_IN)}, across", (0.0, -0.78), SMALL_TEXT_IN)
     whole.line((-0.6, 0.0), (-0.6, BAR_ALONG_IN), Layer.BAR, PLAIN_IN)
-    whole.words("10 in, along", (-0.68, 0.0), SMALL_TEXT_IN, turned_deg=90)
+    whole.words(f"{lengths().plain(BAR_ALONG_IN)}, along", (-0.68, 0.0), SMALL_TEXT_IN, turned_deg=90)
     return whole
 
 
@@ -128,7 +129,10 @@ def is_svg(data: bytes) -> bool:
 
 
 def dxf_bytes(drawing: Drawing) -> bytes:
-    """The drawing as a DXF file (R2000) in inches: layers, lines and words; nothing filled, since machines cut along everything."""
+    """The drawing as a DXF file (R2000) in inches or millimetres, as is spoken: layers, lines and words.
+
+    Nothing is filled, since machines cut along everything.
+    """
     import ezdxf
     from ezdxf import options
     from ezdxf.enums import TextEntityAlignment
@@ -137,25 +141,31 @@ def dxf_bytes(drawing: Drawing) -> bytes:
     before = options.write_fixed_meta_data_for_testing
     options.write_fixed_meta_data_for_testing = True  # no dates: the same drawing gives the same bytes
     try:
-        document = ezdxf.new("R2000", units=DXF_INCHES)
-        document.header["$MEASUREMENT"] = 0  # inches, for hatches and line types
+        metric = lengths().metric
+        document = ezdxf.new("R2000", units=DXF_MILLIMETRES if metric else DXF_INCHES)
+        document.header["$MEASUREMENT"] = int(metric)  # for hatches and line types
+        unit = MM_PER_IN if metric else 1.0  # to the inch
         for layer in Layer:
             document.layers.add(layer.value, color=DXF_COLOURS.get(layer, DXF_OTHER_COLOUR))
         space = document.modelspace()
         for item in drawing.items:
             on = {"layer": item.layer.value}
             if isinstance(item, Circle):
-                space.add_circle(item.middle, item.radius_in, dxfattribs=on)
+                space.add_circle(_times(item.middle, unit), unit * item.radius_in, dxfattribs=on)
             elif isinstance(item, Words):
-                text = space.add_text(item.text, height=CAPITAL_SHARE * item.size_in, rotation=item.turned_deg, dxfattribs=on)
-                text.set_placement(item.at, align=aligned[item.anchor])
+                text = space.add_text(item.text, height=unit * CAPITAL_SHARE * item.size_in, rotation=item.turned_deg, dxfattribs=on)
+                text.set_placement(_times(item.at, unit), align=aligned[item.anchor])
             elif isinstance(item, Stroke):
-                space.add_lwpolyline(item.points, close=item.closed, dxfattribs=on)
+                space.add_lwpolyline([_times(point, unit) for point in item.points], close=item.closed, dxfattribs=on)
         stream = StringIO()
         document.write(stream)
     finally:
         options.write_fixed_meta_data_for_testing = before
     return f"{DXF_COMMENT}{stream.getvalue()}".encode("ascii")
+
+
+def _times(point: tuple[float, float], unit: float) -> tuple[float, float]:
+    return unit * point[0], unit * point[1]
 
 
 def is_dxf(data: bytes) -> bool:

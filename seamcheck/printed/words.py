@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from math import degrees
 
-from ..basis.units import fraction_words
+from ..basis.units import lengths
 from ..sheet import text_width_in
 from .drawing import TEXT_IN, Drawing
 
@@ -13,12 +13,12 @@ LINE_SPACE = 1.45  # of the type's size
 
 def length_words(inches: float) -> str:
     """To the 64th and to the ten-thousandth: 2 1/2 in (2.4926)."""
-    return f"{fraction_words(inches)} in ({inches:.4f})"
+    return lengths().exact(inches)
 
 
 def rule_words(inches: float) -> str:
     """To the 64th, where no more is known: 17/64 in."""
-    return f"{fraction_words(inches)} in"
+    return lengths().rule(inches)
 
 
 def angle_words(angle: float) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from math import atan2, degrees, hypot
 
+from ..basis.units import lengths
 from ..result import BareTop, Inspection, RosePlace, RosePoint
 from .words import clock_of, count_words, decimals, length_words, limit_words, list_words, offset_words, u95_decimals
 
@@ -63,7 +64,7 @@ def place_words(place: RosePlace) -> str:
 
 
 def _rows(place: RosePlace) -> list[str]:
-    rows = [f"  {'seam':4} {'clock':>10}  {'ring':4}  {'point would miss by':26} inches"]
+    rows = [f"  {'seam':4} {'clock':>10}  {'ring':4}  {'point would miss by':26} {lengths().plural}"]
     for point in place.points:
         words, inches = _miss(point)
         rows.append(f"  {point.seam:>4} {clock_of(point.bearing):>10}  {point.ring:>4}  {words:26} {inches}".rstrip())

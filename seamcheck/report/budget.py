@@ -5,7 +5,9 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
+from ..basis.language import say, to_say
 from ..basis.uncertain import COVERAGE_95, Estimate
+from ..basis.units import lengths
 from ..result import Help, Inspection, Tip
 from .words import clock_of, u95_decimals
 
@@ -13,23 +15,23 @@ WIDTH = 80
 
 # In the order of the table. What a source isn't in here for is said by its own name.
 WORDS = {
-    "edges": "finding the edges in the picture",
-    "edges model": "shadow, blur and bow along the edges",
-    "seam": "finding the field seam",
-    "seam model": "what misleads along the seam (figure, two cues)",
-    "own seam": "finding the lobe's own seam",
-    "own seam model": "what misleads along the own seam",
-    "centre": "the rose's centre, by all own seams",
-    "centre model": "what misleads along the own seams",
-    "cards": "the cards' corners in the picture",
-    "card's thickness": "the cards' thickness (bare, or glued to card)",
-    "print": "the print's scale",
-    "focal length": "the lens's focal length",
-    "lens": "the lens's distortion",
-    "veneer": "the veneer's thickness (the photo leans)",
+    "edges": to_say("finding the edges in the picture"),
+    "edges model": to_say("shadow, blur and bow along the edges"),
+    "seam": to_say("finding the field seam"),
+    "seam model": to_say("what misleads along the seam (figure, two cues)"),
+    "own seam": to_say("finding the lobe's own seam"),
+    "own seam model": to_say("what misleads along the own seam"),
+    "centre": to_say("the rose's centre, by all own seams"),
+    "centre model": to_say("what misleads along the own seams"),
+    "cards": to_say("the cards' corners in the picture"),
+    "card's thickness": to_say("the cards' thickness (bare, or glued to card)"),
+    "print": to_say("the print's scale"),
+    "focal length": to_say("the lens's focal length"),
+    "lens": to_say("the lens's distortion"),
+    "veneer": to_say("the veneer's thickness (the photo leans)"),
 }
-ROSE = (("seam_offset", "off its seam"), ("reach", "reach"))
-LOOSE = (("own_seam_offset", "own seam off"), ("length", "length"))
+ROSE = (("seam_offset", to_say("off its seam")), ("reach", to_say("reach")))
+LOOSE = (("own_seam_offset", to_say("own seam off")), ("length", to_say("length")))
 
 
 def budget_lines(inspection: Inspection, lobe: int | None) -> list[str]:
@@ -40,7 +42,7 @@ def budget_lines(inspection: Inspection, lobe: int | None) -> list[str]:
             helps = inspection.helps[k] if inspection.helps else {}
             lines += ["", *_lobe_lines(tip, dict(helps), worked_out=bool(inspection.helps))]
     if inspection.together is not None and lines:
-        lines += ["", "What would help is worked out for one photo at a time: ask the same of the best one alone."]
+        lines += ["", say("What would help is worked out for one photo at a time: ask the same of the best one alone.")]
     return lines
 
 
@@ -49,28 +51,32 @@ def _lobe_lines(tip: Tip, helps: dict[str, tuple[Help, ...]], worked_out: bool) 
     for name, words in LOOSE if tip.ring is None else ROSE:
         estimate = getattr(tip, name)
         if estimate is not None:
-            given.append((name, words, estimate))
-    place = f"Lobe {tip.lobe}" if tip.ring is None else f"Lobe {tip.lobe} at {clock_of(tip.bearing)}"
+            given.append((name, say(words), estimate))
+    place = (
+        say("Lobe {lobe}", lobe=tip.lobe) if tip.ring is None else say("Lobe {lobe} at {clock}", lobe=tip.lobe, clock=clock_of(tip.bearing))
+    )
     if not given:
-        yield f"{place}: none of its numbers is measured, so there is nothing to share out."
+        yield say("{lobe}: none of its numbers is measured, so there is nothing to share out.", lobe=place)
         return
-    yield f"{place}: what makes its numbers uncertain (each as ±, inches)"
+    yield say("{lobe}: what makes its numbers uncertain (each as ±, {inches})", lobe=place, inches=lengths().plural)
     yield f"  {'':48}" + "".join(f" {words:>13}" for _, words, _ in given)
     sources = dict.fromkeys([*WORDS, *(name for _, _, estimate in given for name in estimate.parts)])
     for source in sources:
         cells = [estimate.parts.get(source) for _, _, estimate in given]
         if any(cells):
             shown = "".join(f" {'' if part is None else u95_decimals(COVERAGE_95 * part):>13}" for part in cells)
-            yield f"  {WORDS.get(source, source):48}{shown}"
-    yield f"  {'all together (root of the sum of squares)':48}" + "".join(f" {u95_decimals(e.u95):>13}" for _, _, e in given)
+            yield f"  {say(WORDS.get(source, source)):48}{shown}"
+    yield f"  {say('all together (root of the sum of squares)'):48}" + "".join(f" {u95_decimals(e.u95):>13}" for _, _, e in given)
     if worked_out:
         for name, words, estimate in given:
             yield from textwrap.wrap(_advice(words, estimate, helps.get(name, ())), WIDTH, initial_indent="  ", subsequent_indent="    ")
 
 
 def _advice(number: str, estimate: Estimate, helps: tuple[Help, ...]) -> str:
-    head = f"{number[:1].upper()}{number[1:]}, now ±{u95_decimals(estimate.u95)}."
+    name = f"{number[:1].upper()}{number[1:]}"
+    head = say("{number}, now ±{u95}.", number=name, u95=u95_decimals(estimate.u95))
     if not helps:
-        return f"{head} No single thing that you can do would shrink it by much."
+        return f"{head} {say('No single thing that you can do would shrink it by much.')}"
     best, *rest = [f"{one.words}: ±{u95_decimals(one.u95_after)}" for one in helps[:2]]
-    return f"{head} What would shrink it most: {best}." + "".join(f" Next: {words}." for words in rest)
+    more = "".join(f" {say('Next: {what}.', what=words)}" for words in rest)
+    return f"{head} {say('What would shrink it most: {what}.', what=best)}{more}"

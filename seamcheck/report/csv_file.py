@@ -1,7 +1,8 @@
 """Tips, joints and seams as one table that a spreadsheet opens.
 
 One row each, told apart by the first column, so that a filter on it gives either list. UTF-8 with the mark that spreadsheets
-look for; clock places and fractions carry words, or a spreadsheet would take them for times and dates.
+look for; clock places and fractions carry words, or a spreadsheet would take them for times and dates. Lengths are of the kind
+that is spoken, and each heading says which.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from io import StringIO
 from math import degrees
 
 from ..basis.uncertain import COVERAGE_95, Estimate
+from ..basis.units import MM_PER_IN, lengths
 from ..judge import REPORTED_DECIMALS, reported
 from ..result import Inspection, Joint, Seam, Tip
 from .words import clock_of, offset_words, round_the_top
@@ -56,7 +58,7 @@ def csv_bytes(inspection: Inspection) -> bytes:
     """The file's bytes, the same for the same inspection."""
     text = StringIO()
     writer = csv.DictWriter(text, COLUMNS, restval="")
-    writer.writeheader()
+    writer.writerow({name: _heading(name) for name in COLUMNS})
     writer.writerows(_tip(tip) for tip in round_the_top(inspection))
     writer.writerows(_joint(joint) for joint in inspection.joints)
     writer.writerows(_seam(seam) for seam in inspection.seams)
@@ -68,12 +70,22 @@ def is_table(data: bytes) -> bool:
     return data.startswith((BYTE_ORDER_MARK + ",".join(COLUMNS[:6])).encode())
 
 
+def _heading(column: str) -> str:
+    return column.replace("(in", f"({lengths().symbol}")
+
+
+def _number(inches: float) -> str:
+    """A signed length of the kind that is spoken, to the result file's place or a finer one."""
+    return f"{inches * MM_PER_IN:.{REPORTED_DECIMALS - 1}f}" if lengths().metric else f"{inches:.{REPORTED_DECIMALS}f}"
+
+
 def _pair(name: str, unit: str, estimate: Estimate | None, scale: float = 1.0, sign: str = "") -> Row:
     """The two cells of a number, as the result file gives them: the verdict follows from them here too."""
     value, u95 = reported(estimate, scale) or (None, None)
+    written = _number if unit == "in" else f"{{:.{REPORTED_DECIMALS}f}}".format
     return {
-        f"{name} ({unit}{sign})": "" if value is None else f"{value:.{REPORTED_DECIMALS}f}",
-        f"{name} u95 ({unit})": "" if u95 is None else f"{u95:.{REPORTED_DECIMALS}f}",
+        f"{name} ({unit}{sign})": "" if value is None else written(value),
+        f"{name} u95 ({unit})": "" if u95 is None else written(u95),
     }
 
 
@@ -111,7 +123,7 @@ def _joint(joint: Joint) -> Row:
         "verdict": joint.verdict.value,
         "why": f"{joint.reason.sentence}: {joint.reason.remedy}" if joint.reason else "",
         **_pair("widest gap", "in", joint.max_gap),
-        "mean gap (in)": "" if joint.mean_in is None else f"{joint.mean_in:.4f}",
+        "mean gap (in)": "" if joint.mean_in is None else _number(joint.mean_in),
         "joint measured (%)": f"{100 * joint.measured_fraction:.0f}",
     }
 
@@ -122,6 +134,6 @@ def _seam(seam: Seam) -> Row:
         "clock": _clock(seam.bearing),
         "bearing (deg)": f"{degrees(seam.bearing) % 360:.2f}",
         "bearing u95 (deg)": f"{degrees(COVERAGE_95 * seam.u_bearing):.2f}",
-        "seam off centre (in)": f"{seam.off_centre_in:.4f}",
-        "seam off centre u95 (in)": f"{seam.place.u95:.4f}",
+        "seam off centre (in)": _number(seam.off_centre_in),
+        "seam off centre u95 (in)": _number(seam.place.u95),
     }

@@ -8,6 +8,8 @@ from collections.abc import Iterator
 from ..advise.cautions import KNIFE_IN, MAKERS_FIRST
 from ..advise.fit import Fit
 from ..advise.go_no_go import Call, Decision, JointCall, TipCall
+from ..basis.language import say
+from ..basis.units import lengths
 from ..result import Verdict
 from .plan_text import lobes_words
 from .text import WIDTH
@@ -15,6 +17,7 @@ from .words import clock_of, count_words, decimals, length_words, limit_words, l
 
 FIRST_WORDS = "Go or no go, before knifing in: "  # how a page is known as ours
 SAID = {Call.GO: "GO", Call.NOT_YET: "NOT YET", Call.CANT_TELL: "CAN'T TELL"}
+PAPER_IN = 0.004  # a sheet of printer paper (common practice, no source)
 STROKES = {1: "one stroke", 2: "two strokes", 3: "three strokes"}
 
 
@@ -42,7 +45,7 @@ def decide_lines(fit: Fit, decision: Decision, file: str) -> list[str]:
         lines += ["", *_marks(decision), "", *_knife(decision)]
     else:
         lines += ["", *_wrapped(_next(decision, file))]
-    return [*lines, "", *_wrapped(f"{KNIFE_IN} {MAKERS_FIRST}")]
+    return [*lines, "", *_wrapped(f"{say(KNIFE_IN)} {say(MAKERS_FIRST)}")]
 
 
 def _wrapped(words: str, indent: int = 0, start: int = 0) -> list[str]:
@@ -135,7 +138,8 @@ def _next(decision: Decision, file: str) -> str:
     if not options:
         return f"Next: take a new photo without touching anything in between. {later}"
     return (
-        "Next: do what stands beside each, and take a new photo. Or check each with a straightedge and a strip of printer paper (.004 in), "
+        "Next: do what stands beside each, and take a new photo. Or check each with a straightedge and a strip of printer paper "
+        f"({lengths().limit(PAPER_IN)}), "
         f"and if all are well, say so: `seamcheck decide {file}{options}`. {later}"
     )
 
@@ -147,8 +151,8 @@ def _marks(decision: Decision) -> Iterator[str]:
     )
     for mark in decision.marks:
         yield from _item(
-            f"Lobe {mark.lobe}: {STROKES[mark.strokes]} across its right long edge (as seen from the root), an inch from the point, "
-            "from rose to field."
+            f"Lobe {mark.lobe}: {STROKES[mark.strokes]} across its right long edge (as seen from the root), "
+            f"{lengths().about_an_inch()} from the point, from rose to field."
         )
     yield from _item("Keep a photo of it all with this page. Back in its recess, every stroke must run on unbroken.")
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..basis.frames import Array, unit_of_bearing
+from ..basis.units import MM_PER_IN, lengths
 from ..result import BareTop, Inspection, RosePlace
 from .bare_words import seam_numbers
 from .overlay_canvas import Box, Canvas, Image, dashes, fitting_size, font_of, text_width
@@ -18,6 +19,7 @@ MISS_SHARE, LEAST_IN, MOST_IN = 2.6, 0.06, 0.6
 # A miss is drawn so long at most (pixels), and a scale bar is one of these (inches).
 MISS_PX = 74.0
 BARS_IN = ((1 / 128, "1/128 in"), (1 / 64, "1/64 in"), (1 / 32, "1/32 in"), (1 / 16, "1/16 in"), (1 / 8, "1/8 in"))
+BARS_MM = tuple((length / MM_PER_IN, f"{length:g} mm") for length in (0.2, 0.5, 1.0, 2.0, 4.0))
 
 
 def bare_height(width: int) -> int:
@@ -90,8 +92,9 @@ def _draw_centre(canvas: Canvas, bgr: Image, inspection: Inspection) -> None:
 
 def _draw_bar(canvas: Canvas, px_per_in: float) -> None:
     """A scale bar with its words beside it."""
-    fitting = [bar for bar in BARS_IN if bar[0] * px_per_in <= 0.5 * canvas.box.width]
-    length_in, words = fitting[-1] if fitting else BARS_IN[0]
+    bars = BARS_MM if lengths().metric else BARS_IN
+    fitting = [bar for bar in bars if bar[0] * px_per_in <= 0.5 * canvas.box.width]
+    length_in, words = fitting[-1] if fitting else bars[0]
     x, y = 2 + length_in * px_per_in, 30.0
     canvas.stroke([[2, y - 9], [2, y + 9]], INK, 3)
     canvas.stroke([[2, y], [x, y]], INK, 3)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..basis.frames import Array, right_of
+from ..basis.units import lengths
 from ..result import Tip, Verdict
 from .overlay_canvas import Box, Canvas, Image, dashes
 from .overlay_palette import FAINT_INK, INK, LINE_COLOURS, MARK_COLOURS, PAPER, SUPPOSED_DASH, VOID, kind_of
@@ -25,7 +26,6 @@ COARSE_MOST_IN = 0.60
 WINDOW_MOST_IN = 1.2
 TIP_HEIGHT = 0.54  # of the wood's height, down from its top
 GAUGE_PX = 62  # height of the gauge
-TICK_IN = 1 / 32
 
 
 @dataclass(frozen=True)
@@ -148,9 +148,10 @@ def _draw_gauge(gauge: Canvas, tip: Tip, view: InsetView, tolerance_in: float | 
     measured = offset is not None and tip.verdict is not Verdict.UNMEASURED
     if tolerance_in is not None and measured:
         gauge.fill(Box(middle - tolerance_in * k, 0, middle + tolerance_in * k, height), VOID, 0.8)
-    ticks = int((width / 2 - 2) / (TICK_IN * k))
+    tick = lengths().tick_in * k
+    ticks = int((width / 2 - 2) / tick)
     for n in range(-ticks, ticks + 1):
-        x = middle + n * TICK_IN * k
+        x = middle + n * tick
         gauge.stroke([[x, height - (15 if n % 2 else 22)], [x, height]], INK if n == 0 else FAINT_INK, 2)
     if offset is None or not measured:
         return

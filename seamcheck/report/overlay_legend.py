@@ -9,13 +9,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..advise.cautions import BY_EYE, KNIFE_IN
+from ..basis.language import say
+from ..basis.units import lengths
 from ..result import BareTop, Inspection, Stage, Verdict
 from .bare_words import rose_parts, seam_numbers, top_sentences
 from .closing import closing_sentence, gaping
 from .overlay_canvas import Canvas, text_width, wrapped
 from .overlay_palette import FAINT_INK, INK, LINE_COLOURS, Colour
 from .overlay_words import edges_supposed, letter_of, measure_words, thousandths
-from .words import STAGE_WORDS, clock_of, count_words, limit_words
+from .words import clock_of, count_words, limit_words, stage_words
 
 TITLE_PX = 56
 BODY_PX = 40
@@ -99,10 +101,9 @@ def _draw_sample(canvas: Canvas, sample: str, x0: float, x1: float, y: float) ->
 
 def title_items(inspection: Inspection) -> list[Item]:
     """What photo this is, how strictly it was judged, and how many tips came out how."""
-    told = "" if inspection.stage_told else " (as the photo looks)"
     more = f", with {count_words(len(inspection.together.photos) - 1, 'more photo')}" if inspection.together else ""
     items = [Item(inspection.photo_name + more, TITLE_PX, bold=True, alone=True)]
-    stage = f"{STAGE_WORDS[inspection.stage]}{told}"
+    stage = stage_words(inspection)
     closing = Item(closing_sentence(inspection), BODY_PX, alone=True)
     if inspection.stage is Stage.BARE:
         return [*items, Item(f"{stage}: {len(inspection.seams)} field seams", BODY_PX), closing]
@@ -131,7 +132,8 @@ def _line_items(inspection: Inspection) -> list[Item]:
         items.append(
             Item(
                 "Each inset looks straight down with the seam running up, clockwise to the right. On its gauge zero is"
-                f" the {seam}, the bar is the tip's offset, the bracket its u95, the ticks are 1/32 in apart.{band}",
+                f" the {seam}, the bar is the tip's offset, the bracket its u95,"
+                f" the ticks are {lengths().rule(lengths().tick_in)} apart.{band}",
                 alone=True,
             )
         )
@@ -181,7 +183,7 @@ def legend_items(inspection: Inspection, lean_in: float) -> list[Item]:
         items.append(
             Item(
                 "Drawn at the offset in plan: the rose stands higher than the field and leans outward in the photo, so a point may"
-                f" show up to {thousandths(lean_in)} in beside the line that comes down to its gauge.",
+                f" show up to {thousandths(lean_in)} {lengths().symbol} beside the line that comes down to its gauge.",
                 alone=True,
             )
         )
@@ -195,4 +197,4 @@ def legend_items(inspection: Inspection, lean_in: float) -> list[Item]:
     if inspection.bare is not None:
         items += _bare_items(inspection.bare, inspection.tolerance_in)
     items += [Item(warning, colour=FAINT_INK, alone=True) for warning in inspection.warnings]
-    return [*items, Item(KNIFE_IN if inspection.stage is Stage.DRY_FIT else BY_EYE, bold=True, alone=True)]
+    return [*items, Item(say(KNIFE_IN if inspection.stage is Stage.DRY_FIT else BY_EYE), bold=True, alone=True)]

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from math import ceil, pi
 
+from ..basis.language import say
 from ..basis.reasons import Reason
 from ..basis.uncertain import Estimate
+from ..basis.units import lengths
 from ..result import Tip, Verdict
 from .words import clock_of, decimals, length_words, u95_decimals
 
@@ -13,7 +15,7 @@ UNBROKEN = "\u00a0"  # a space at which no line breaks
 
 
 def fraction_of(inches: float) -> str:
-    """The nearest 64th of a length without its sign; what is nearer to none is "under 1/128"."""
+    """The nearest 64th of a length without its sign; what is nearer to none is "under 1/128". Millimetres are called so."""
     return length_words(inches).removesuffix(" in")
 
 
@@ -30,7 +32,7 @@ def u95_text(inches: float) -> str:
 def offset_words(offset: Estimate) -> str:
     """ "3/64 cw  .047 ± .004": breaks, where it must, between fraction and decimals. One too small for the rule has no side."""
     words = fraction_of(offset.value)
-    side = "" if words.startswith("under") else " cw" if offset.value > 0 else " ccw"
+    side = "" if lengths().is_under(offset.value) else f" {say('cw')}" if offset.value > 0 else f" {say('ccw')}"
     fraction = f"{words}{side}".replace(" ", UNBROKEN)
     return f"{fraction}{UNBROKEN} {measure_words(offset)}"
 

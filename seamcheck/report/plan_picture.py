@@ -10,6 +10,7 @@ import numpy as np
 from ..advise.fit import Fit, FitLobe
 from ..advise.fit_plan import Ease, Move, Plan, PlanSettings
 from ..basis.frames import Array, right_of
+from ..basis.units import lengths
 from .picture_file import marked
 from .plan_text import TOLD_MOVE_IN
 from .words import decimals
@@ -142,7 +143,8 @@ def _note(axes: Axes, place: Array, words: str) -> None:
 
 
 def _legend(plan: Plan, times: int) -> list[str]:
-    lines = ["Seen from above, as in the photo. Inches. Grey lobes stay; white ones are lifted and laid in the order given (1st, 2nd)."]
+    unit = lengths().plural.capitalize()
+    lines = [f"Seen from above, as in the photo. {unit}. Grey lobes stay; white ones are lifted and laid in the order given (1st, 2nd)."]
     if plan.eases:
         lines.append(f"Black wedge: wood to take off that short edge, drawn {times} times as deep as it is, with its depth at either end.")
     lines.append(

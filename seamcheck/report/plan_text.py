@@ -10,6 +10,8 @@ from ..advise.cautions import BY_EYE, MAKERS_FIRST, PLANE
 from ..advise.fit import Fit
 from ..advise.fit_plan import Ease, JointAfter, Move, Plan, PlanSettings, TipAfter
 from ..advise.plan_why import RootAngles, Trouble, Why, root_angles, troubles
+from ..basis.language import say
+from ..basis.units import lengths
 from ..result import Verdict
 from .text import MARKS, WIDTH
 from .words import clock_of, count_words, decimals, length_words, limit_words, list_words, u95_decimals
@@ -26,7 +28,7 @@ def plan_lines(fit: Fit, plan: Plan, settings: PlanSettings) -> list[str]:
         lines += ["", *_wrapped(sentence, 6)]
     lines += ["", *_wrapped(_closing(fit, plan))]
     cautions = [PLANE, BY_EYE, MAKERS_FIRST] if plan.eases else [BY_EYE, MAKERS_FIRST]
-    return lines + _wrapped(" ".join(cautions))
+    return lines + _wrapped(" ".join(map(say, cautions)))
 
 
 def _wrapped(words: str, indent: int = 0, start: int = 0) -> list[str]:
@@ -58,7 +60,7 @@ def _steps(fit: Fit, plan: Plan, settings: PlanSettings) -> Iterator[str]:
     stay = f"; {lobes_words(plan.stay)} {'stays' if len(plan.stay) == 1 else 'stay'}" if plan.stay else ""
     yield from _wrapped(
         f"Lift {lobes_words(lifted)}{stay}. Lay them in this order, each close against what lies already, so that no joint is "
-        "touched again. Left and right are seen from root to point; lengths are inches."
+        f"touched again. Left and right are seen from root to point; lengths are {lengths().plural}."
         + (" Move first: ease only an edge that still binds." if plan.eases else "")
     )
     for step, move in enumerate(plan.moves, 1):

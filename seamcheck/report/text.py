@@ -9,12 +9,14 @@ from math import degrees
 from typing import TextIO
 
 from ..advise.cautions import BY_EYE, KNIFE_IN
+from ..basis.language import say
 from ..basis.uncertain import COVERAGE_95, Estimate
+from ..basis.units import lengths
 from ..result import Inspection, Joint, Seam, Stage, Tip, Verdict
 from .bare_words import rose_parts, seam_numbers, top_sentences
 from .closing import closing_sentence, gaping
 from .words import (
-    STAGE_WORDS,
+    VERDICT_WORDS,
     clock_of,
     decimals,
     joint_words,
@@ -23,6 +25,7 @@ from .words import (
     list_words,
     offset_words,
     round_the_top,
+    stage_words,
     u95_decimals,
 )
 
@@ -67,7 +70,7 @@ def report_lines(inspection: Inspection) -> list[Line]:
         lines += [Line(words, "yellow") for warning in inspection.warnings for words in _wrapped(f"Note: {warning}", 6)]
     lines.append(Line(""))
     lines += [Line(words, "bold") for words in _wrapped(closing_sentence(inspection))]
-    lines += [Line(words) for words in _wrapped(KNIFE_IN if inspection.stage is Stage.DRY_FIT else BY_EYE)]
+    lines += [Line(words) for words in _wrapped(say(KNIFE_IN if inspection.stage is Stage.DRY_FIT else BY_EYE))]
     return lines
 
 
@@ -101,7 +104,6 @@ def _because(words: str) -> list[Line]:
 
 
 def _opening(inspection: Inspection) -> str:
-    stage = STAGE_WORDS[inspection.stage] + ("" if inspection.stage_told else " (as the photo looks)")
     scale = inspection.scale
     cards = f"card {scale.cards[0]}" if len(scale.cards) == 1 else f"cards {list_words([str(card) for card in scale.cards])}"
     bars = "" if scale.bars_read else ", the check bars not read"
@@ -109,7 +111,7 @@ def _opening(inspection: Inspection) -> str:
     names = inspection.photo_name if together is None else list_words(list(together.photos))
     if together is not None:
         bars += f"; lobes are numbered and placed as in {together.photos[0]}"
-    return f"{names}: {stage}. Scale from {cards}, {scale.px_per_in:.0f} pixels to the inch{bars}."
+    return f"{names}: {stage_words(inspection)}. Scale from {cards}, {lengths().density(scale.px_per_in)}{bars}."
 
 
 def _estimate(estimate: Estimate) -> str:
@@ -117,7 +119,7 @@ def _estimate(estimate: Estimate) -> str:
 
 
 def _verdict(verdict: Verdict) -> str:
-    return f"{MARKS[verdict]} {verdict.value}"
+    return f"{MARKS[verdict]} {say(VERDICT_WORDS[verdict])}"
 
 
 def _tip_lines(inspection: Inspection) -> Iterator[Line]:
@@ -125,7 +127,7 @@ def _tip_lines(inspection: Inspection) -> Iterator[Line]:
     if not inspection.tips:
         yield Line("  none found", STYLES[Verdict.UNMEASURED])
         return
-    yield Line(f"  {'lobe':4} {'clock':>10}  {'ring':4}  {'off its seam':24} {'inches':13}  verdict", "dim")
+    yield Line(f"  {'lobe':4} {'clock':>10}  {'ring':4}  {'off its seam':24} {lengths().plural:13}  verdict", "dim")
     for tip in round_the_top(inspection):
         yield from _tip_line(tip)
 
@@ -212,7 +214,7 @@ def _loose_lines(inspection: Inspection) -> Iterator[Line]:
     if not inspection.tips:
         yield Line("  none found", STYLES[Verdict.UNMEASURED])
         return
-    yield Line(f"  {'lobe':4}  {'own seam off the point':24} {'inches':13} {'length':>14} {'root angle':>14}", "dim")
+    yield Line(f"  {'lobe':4}  {'own seam off the point':24} {lengths().plural:13} {'length':>14} {'root angle':>14}", "dim")
     for tip in inspection.tips:
         own = tip.own_seam_offset
         length = _estimate(tip.length) if tip.length else ""
@@ -234,7 +236,7 @@ def _seam_lines(inspection: Inspection) -> Iterator[Line]:
     if not inspection.seams:
         yield Line("  none found", STYLES[Verdict.UNMEASURED])
     else:
-        yield Line(f"  {'seam':4} {'clock':>10}  {'bearing':>16}  {'passes the centre by':26} inches", "dim")
+        yield Line(f"  {'seam':4} {'clock':>10}  {'bearing':>16}  {'passes the centre by':26} {lengths().plural}", "dim")
     for number, seam in zip(seam_numbers(inspection), inspection.seams, strict=True):
         yield _seam_line(number, seam)
     if inspection.bare is None:

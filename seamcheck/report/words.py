@@ -2,63 +2,68 @@
 
 from __future__ import annotations
 
-from math import ceil, pi
+from math import pi
 
-from ..basis.units import fraction_words
-from ..result import Inspection, Joint, Stage, Tip
-
-FINEST = 64  # a rule's finest marks: 1/64 in
-
+from ..basis.language import say, to_say
+from ..basis.units import lengths
+from ..result import Inspection, Joint, Stage, Tip, Verdict
 
 STAGE_WORDS = {
-    Stage.DRY_FIT: "dry fit",
-    Stage.INLAID: "inlaid",
-    Stage.LOOSE: "loose lobes",
-    Stage.BARE: "bare top",
+    Stage.DRY_FIT: to_say("dry fit"),
+    Stage.INLAID: to_say("inlaid"),
+    Stage.LOOSE: to_say("loose lobes"),
+    Stage.BARE: to_say("bare top"),
 }
+VERDICT_WORDS = {
+    Verdict.ON: to_say("on"),
+    Verdict.OFF: to_say("off"),
+    Verdict.UNSURE: to_say("unsure"),
+    Verdict.UNMEASURED: to_say("unmeasured"),
+    Verdict.CLOSED: to_say("closed"),
+    Verdict.OPEN: to_say("open"),
+}
+
+
+def stage_words(inspection: Inspection) -> str:
+    """ "dry fit (as the photo looks)"."""
+    stage = say(STAGE_WORDS[inspection.stage])
+    return stage if inspection.stage_told else say("{stage} (as the photo looks)", stage=stage)
 
 
 def length_words(inches: float) -> str:
     """ "3/64 in", or "under 1/128 in" for what is nearer to nothing than to the rule's first mark."""
-    words = fraction_words(inches, FINEST)
-    return f"under 1/{2 * FINEST} in" if words == "0" else f"{words} in"
+    return lengths().words(inches)
 
 
 def limit_words(inches: float) -> str:
     """A tolerance: "1/64 in" where it's a whole number of 64ths, else ".010 in"."""
-    steps = inches * FINEST
-    return length_words(inches) if round(steps) and abs(steps - round(steps)) < 1e-6 else f"{_trimmed(decimals(inches))} in"
-
-
-def _trimmed(text: str) -> str:
-    """To the thousandth where no more is needed."""
-    return text.removesuffix("0")
+    return lengths().limit(inches)
 
 
 def offset_words(offset_in: float) -> str:
     """ "3/64 in clockwise": a signed offset, seen from above. One too small for the rule is given no side."""
     words = length_words(offset_in)
-    if words.startswith("under"):
+    if lengths().is_under(offset_in):
         return words
-    return f"{words} {'clockwise' if offset_in > 0 else 'counterclockwise'}"
+    return say("{length} clockwise", length=words) if offset_in > 0 else say("{length} counterclockwise", length=words)
 
 
 def decimals(inches: float, places: int = 4) -> str:
     """ ".0466": a length without its sign, as a machinist writes it."""
-    return f"{abs(inches):.{places}f}".removeprefix("0")
+    return lengths().number(inches, places)
 
 
 def u95_decimals(inches: float, places: int = 4) -> str:
     """The same for an uncertainty, rounded up: none is printed smaller than it is."""
-    return decimals(ceil(inches * 10**places - 1e-6) / 10**places, places)
+    return lengths().upward(inches, places)
 
 
 def joint_words(joint: Joint) -> str:
     """ "lobes 3 and 4", "lobe 3 and the field"."""
     lobes = [lobe for lobe in joint.lobes if lobe is not None]
     if len(lobes) == 2:
-        return f"lobes {lobes[0]} and {lobes[1]}"
-    return f"lobe {lobes[0]} and the field" if lobes else "the field"
+        return say("lobes {first} and {second}", first=lobes[0], second=lobes[1])
+    return say("lobe {lobe} and the field", lobe=lobes[0]) if lobes else say("the field")
 
 
 def count_words(count: int, one: str, many: str | None = None) -> str:
@@ -68,14 +73,14 @@ def count_words(count: int, one: str, many: str | None = None) -> str:
 
 def list_words(items: list[str]) -> str:
     """ "2", "2 and 5", "2, 5 and 7"."""
-    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
+    return items[0] if len(items) == 1 else say("{listed} and {last}", listed=", ".join(items[:-1]), last=items[-1])
 
 
 def clock_of(bearing: float) -> str:
     """Where a bearing (rad, clockwise from 12) points on a clock's face, to the quarter hour: "12 o'clock", "1:30"."""
     quarters = round((bearing % (2 * pi)) / (2 * pi) * 48) % 48
     hour, minute = quarters // 4 or 12, quarters % 4 * 15
-    return f"{hour}:{minute:02d}" if minute else f"{hour} o'clock"
+    return f"{hour}:{minute:02d}" if minute else say("{hour} o'clock", hour=hour)
 
 
 def round_the_top(inspection: Inspection) -> list[Tip]:

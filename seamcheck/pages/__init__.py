@@ -1,0 +1,1 @@
+"""Pages that people keep: templates, and what they are filled with."""

@@ -1,0 +1,116 @@
+"""Words in another language: everything marked is gathered, and what is gathered is what is said."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from gettext import NullTranslations
+from pathlib import Path
+
+import pytest
+from babel.messages.extract import extract_from_dir
+from babel.messages.pofile import read_po
+
+from seamcheck.advise import cautions
+from seamcheck.basis import errors
+from seamcheck.basis.language import KEYWORDS, form_for, say, say_count, spoken, to_say
+from seamcheck.basis.reasons import Reason
+from seamcheck.basis.units import Lengths, Units, lengths
+from seamcheck.basis.units import spoken as spoken_in
+
+ROOT = Path(__file__).parents[2]
+CATALOGUE = ROOT / "seamcheck" / "languages" / "seamcheck.pot"
+RENEW = "renew the catalogue by DEVELOPERS.md's command"
+NAMELESS = re.compile(r"\{[0-9]*[}:!]|%[sd]")
+
+
+class Reversed(NullTranslations):
+    """A language in which every message stands between brackets."""
+
+    def gettext(self, message: str) -> str:
+        return f"‹{message}›"
+
+    def ngettext(self, msgid1: str, msgid2: str, n: int) -> str:
+        return f"‹{msgid1 if n == 1 else msgid2}›"
+
+
+def gathered() -> set[str | tuple[str, ...]]:
+    mappings = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["babel"]["mappings"]
+    methods = [(one["pattern"], one["method"]) for one in mappings]
+    options = {one["pattern"]: {key: str(value) for key, value in one.items() if key not in ("pattern", "method")} for one in mappings}
+    keywords = {**KEYWORDS, "_": None, "gettext": None, "ngettext": (1, 2)}
+    found = extract_from_dir(ROOT / "seamcheck", methods, options, keywords, strip_comment_tags=True)
+    return {message for _, _, message, _, _ in found}
+
+
+def catalogued() -> set[str | tuple[str, ...]]:
+    with CATALOGUE.open("rb") as file:
+        return {tuple(message.id) if isinstance(message.id, list | tuple) else message.id for message in read_po(file) if message.id}
+
+
+def test_the_catalogue_holds_what_the_program_says_and_nothing_else() -> None:
+    found, told = gathered(), catalogued()
+    assert sorted(map(str, found - told)) == [], RENEW
+    assert sorted(map(str, told - found)) == [], RENEW
+    assert len(told) > 100
+
+
+def test_errors_reasons_and_cautions_are_all_in_it() -> None:
+    told = catalogued()
+    kinds = [one for one in vars(errors).values() if isinstance(one, type) and issubclass(one, errors.SeamcheckError)]
+    assert [one.__name__ for one in kinds for words in (one.wrong, one.remedy) if words and words not in told] == []
+    assert [one.name for one in Reason for words in (one.value.sentence, one.value.remedy) if words not in told] == []
+    constants = [value for name, value in vars(cautions).items() if name.isupper()]
+    assert len(constants) > 5
+    assert [words for words in constants if words not in told] == []
+
+
+def test_another_language_is_said_where_it_is_spoken() -> None:
+    with spoken(Reversed()):
+        assert say("{length} clockwise", length="3/64 in") == "‹3/64 in clockwise›"
+        assert say_count("{count} point", "{count} points", 2) == "‹2 points›"
+        assert form_for("one", "many", 1) == "‹one›"
+        assert to_say("later") == "later"
+        assert Reason.SEAM_FAINT.sentence.startswith("‹")
+        assert str(errors.NoFolder(folder="a", file="b")).startswith("‹There is no folder a")
+        assert say("") == ""
+    assert Reason.SEAM_FAINT.sentence == "the field seam doesn't show beyond the point"
+
+
+def test_a_machine_in_another_language_finds_its_catalogue(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A real .mo file, chosen by LANGUAGE as gettext does."""
+    from babel.messages.catalog import Catalog
+    from babel.messages.mofile import write_mo
+
+    from seamcheck.basis import language
+
+    catalogue = Catalog("de")
+    catalogue.add("{length} clockwise", "{length} im Uhrzeigersinn")
+    catalogue.add(("{count} point", "{count} points"), ("{count} Spitze", "{count} Spitzen"))
+    folder = tmp_path / "de" / "LC_MESSAGES"
+    folder.mkdir(parents=True)
+    with (folder / "seamcheck.mo").open("wb") as file:
+        write_mo(file, catalogue)
+    monkeypatch.setattr(language, "FOLDER", tmp_path)
+    monkeypatch.setenv("LANGUAGE", "de")
+    language._of_the_machine.cache_clear()
+    try:
+        assert say("{length} clockwise", length="1/2 in") == "1/2 in im Uhrzeigersinn"
+        assert [say_count("{count} point", "{count} points", count) for count in (1, 3)] == ["1 Spitze", "3 Spitzen"]
+        assert say("not in it") == "not in it"
+    finally:
+        language._of_the_machine.cache_clear()
+
+
+def test_reasons_say_lengths_of_the_kind_that_is_spoken() -> None:
+    with spoken_in(Units.MM):
+        assert lengths() == Lengths(Units.MM)
+        assert Reason.SEAM_COVERED.remedy == "clear 25 mm of the seam beyond the point"
+    assert Reason.SEAM_COVERED.remedy == "clear an inch of the seam beyond the point"
+
+
+def test_no_message_has_a_gap_without_a_name() -> None:
+    """Another language may want its words in another order, so every gap is named."""
+    for message in catalogued():
+        for words in [message] if isinstance(message, str) else message:
+            assert not NAMELESS.search(words), words
