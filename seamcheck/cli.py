@@ -7,7 +7,6 @@ import signal
 import sys
 import warnings
 from collections.abc import Callable
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -16,8 +15,23 @@ import typer
 from . import cli_advice, cli_design
 from .basis.errors import SeamcheckError
 from .basis.threads import ONE_THREAD
-from .basis.units import Units, lengths, spoken
-from .cli_options import BarAcrossOption, BarAlongOption, PaperName, PaperOption, UnitsOption, VeneerOption, length, picture_name
+from .basis.units import Units, spoken
+from .cli_measure import made_with as _made_with
+from .cli_measure import measure as _measure
+from .cli_measure import measure_all as _measure_all
+from .cli_options import (
+    BarAcrossOption,
+    BarAlongOption,
+    GapToleranceOption,
+    PaperName,
+    PaperOption,
+    StageOption,
+    ToleranceOption,
+    UnitsOption,
+    VeneerOption,
+    length,
+    picture_name,
+)
 
 if TYPE_CHECKING:
     from .photo import Photo
@@ -33,27 +47,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 
-# Lengths past these are slips of the unit or the keyboard (mm given as inches, 64 for 1/64).
-MOST_TOLERANCE_IN = 1 / 2
-
 # Set to anything, this lets a fault of the program's own end in its traceback.
 TRACEBACK_VARIABLE = "SEAMCHECK_TRACEBACK"
-
-
-class StageName(StrEnum):
-    """What the photo shows, as it's said on the command line."""
-
-    DRY_FIT = "dry-fit"
-    INLAID = "inlaid"
-    LOOSE = "loose"
-    BARE = "bare"
-
-
-def _tolerance(text: str) -> float:
-    value = length(text)
-    if value > MOST_TOLERANCE_IN:
-        raise typer.BadParameter(f"{text} is {lengths().plain(value)}, which would pass anything: write 1/64 or 0.4mm.")
-    return value
 
 
 ALL_LOBES = 0
@@ -66,20 +61,6 @@ def _lobe(text: str) -> int:
     if not text.strip().isdecimal() or int(text) < 1:
         raise typer.BadParameter(f"{text} is no lobe: give its number in the report, or all.")
     return int(text)
-
-
-# Options that every command that measures has.
-StageOption = Annotated[StageName | None, typer.Option("--stage", help="What the photo shows. Where not given, the photo decides.")]
-ToleranceOption = Annotated[
-    float | None,
-    typer.Option("--tolerance", parser=_tolerance, metavar="LENGTH", help="How far off its seam a point may be. Where not given, 1/64."),
-]
-GapToleranceOption = Annotated[
-    float | None,
-    typer.Option(
-        "--gap-tolerance", parser=_tolerance, metavar="LENGTH", help="The widest gap that counts as closed. Where not given, 0.010."
-    ),
-]
 
 
 @app.command()
@@ -184,94 +165,6 @@ def folder(
         for fault in faults:
             print(fault, file=sys.stderr)
         raise typer.Exit(1)
-
-
-def _made_with(
-    stage: StageName | None,
-    tolerance_in: float | None,
-    gap_tolerance_in: float | None,
-    veneer_in: float | None,
-    bar_across_in: float | None,
-    bar_along_in: float | None,
-) -> dict[str, Any]:
-    """The program's version and what was said on the command line, as the result file records it; null where nothing was."""
-    from . import __version__
-
-    said = {"units": lengths().symbol} if lengths().metric else {}
-    return said | {
-        "version": __version__,
-        "stage": stage.value if stage else None,
-        "tolerance_in": tolerance_in,
-        "gap_tolerance_in": gap_tolerance_in,
-        "veneer_in": veneer_in,
-        "bar_across_in": bar_across_in,
-        "bar_along_in": bar_along_in,
-    }
-
-
-def _measure(path: Path, made_with: dict[str, Any]) -> tuple[Photo, Inspection]:
-    """The photo and what was found in it. What wasn't said on the command line is left to the settings' own defaults."""
-    from threading import Thread
-
-    from .photo import read_photo
-
-    # Half a second of imports, most of it while the photo is decoded on the other core.
-    Thread(target=_import_ahead, daemon=True).start()
-    photo = read_photo(path)
-
-    from .pipeline import Settings  # only now: a file that can't be read is refused at once
-    from .pipeline import inspect as inspect_photo
-    from .result import Stage
-
-    given = {name: value for name, value in made_with.items() if value is not None and name not in ("version", "units")}
-    if "stage" in given:
-        given["stage"] = Stage(given["stage"])
-    return photo, inspect_photo(photo, Settings(**given))
-
-
-def _measure_all(paths: list[Path], made_with: dict[str, Any]) -> tuple[Photo, Inspection]:
-    """Several photos of one fit: the first that can be measured, and what they show together."""
-    from dataclasses import replace
-    from hashlib import sha256
-
-    from .basis.errors import PhotoError
-    from .combine.fit import together
-    from .photo import read_bytes, shown_name
-
-    first: Photo | None = None
-    found: list[Inspection] = []
-    notes: list[str] = []
-    faults: list[PhotoError] = []
-    known: set[bytes] = set()
-    for path in paths:
-        digest = sha256(read_bytes(path)).digest()
-        if digest in known:
-            notes.append(f"{shown_name(path)} is the same file as one before it, so it counts once.")
-            continue
-        known.add(digest)
-        try:
-            photo, inspection = _measure(path, made_with)
-        except PhotoError as error:
-            faults.append(error)
-            continue
-        first = first or photo
-        found.append(inspection)
-    if first is None:
-        raise faults[0]
-    notes += [f"Left out: {error}" for error in faults]
-    all_found = together(found) if len(found) > 1 else found[0]
-    return first, replace(all_found, warnings=(*notes, *all_found.warnings))
-
-
-def _import_ahead() -> None:
-    """Import what measuring will need; whatever fails here fails again, and is told, where it is needed."""
-    from contextlib import suppress
-
-    with suppress(ImportError):
-        import scipy.fft
-        import scipy.ndimage
-        import scipy.optimize
-        import scipy.special  # noqa: F401
 
 
 def _outputs(

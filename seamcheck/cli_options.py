@@ -13,6 +13,7 @@ from .basis.errors import BadLength
 from .basis.units import Units, lengths, parse_length, speak
 
 # Lengths past these are slips of the unit or the keyboard (mm given as inches, 64 for 1/64).
+MOST_TOLERANCE_IN = 1 / 2
 LEAST_VENEER_IN, MOST_VENEER_IN = 1 / 200, 1 / 8
 MOST_BAR_ERROR = 0.05  # relative; the worst printers are 3 % off
 
@@ -22,6 +23,15 @@ class PaperName(StrEnum):
 
     LETTER = "letter"
     A4 = "a4"
+
+
+class StageName(StrEnum):
+    """What the photo shows, as it's said on the command line."""
+
+    DRY_FIT = "dry-fit"
+    INLAID = "inlaid"
+    LOOSE = "loose"
+    BARE = "bare"
 
 
 def length(text: str) -> float:
@@ -35,6 +45,13 @@ def length(text: str) -> float:
 def _speak(units: Units) -> Units:
     speak(units)
     return units
+
+
+def _tolerance(text: str) -> float:
+    value = length(text)
+    if value > MOST_TOLERANCE_IN:
+        raise typer.BadParameter(f"{text} is {lengths().plain(value)}, which would pass anything: write 1/64 or 0.4mm.")
+    return value
 
 
 def picture_name(text: str) -> Path:
@@ -69,6 +86,18 @@ def bar(nominal_in: float) -> Callable[[str], float]:
     return read
 
 
+# Options that every command that measures has.
+StageOption = Annotated[StageName | None, typer.Option("--stage", help="What the photo shows. Where not given, the photo decides.")]
+ToleranceOption = Annotated[
+    float | None,
+    typer.Option("--tolerance", parser=_tolerance, metavar="LENGTH", help="How far off its seam a point may be. Where not given, 1/64."),
+]
+GapToleranceOption = Annotated[
+    float | None,
+    typer.Option(
+        "--gap-tolerance", parser=_tolerance, metavar="LENGTH", help="The widest gap that counts as closed. Where not given, 0.010."
+    ),
+]
 VeneerOption = Annotated[
     float | None, typer.Option("--veneer", parser=veneer, metavar="LENGTH", help="The veneer's thickness. Where not given, about 1/42.")
 ]

@@ -121,7 +121,7 @@ def test_a_photo_that_cannot_be_measured(run: Run, pipeline: Pipeline, tmp_path:
 @pytest.mark.parametrize(
     ("fault", "sentence"),
     [
-        (ZeroDivisionError("x\ny"), "Seamcheck itself failed (ZeroDivisionError in cli.py, line"),
+        (ZeroDivisionError("x\ny"), "Seamcheck itself failed (ZeroDivisionError in cli_measure.py, line"),
         (MemoryError(), "There isn't enough memory"),
     ],
 )
