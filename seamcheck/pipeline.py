@@ -26,7 +26,7 @@ from .find.stage import find_all
 from .judge import judge_joint, judge_tip, odd_lobes
 from .kite import FoundLobe, FoundRose
 from .measure.field_seams import measure_field_seams
-from .measure.gap_field import field_light
+from .measure.gap_field import field_tone
 from .measure.gap_sites import JointSite, joints_of
 from .measure.gaps import GapFit, measure_gaps
 from .measure.lobes import LobeFit, measure_lobes
@@ -124,8 +124,8 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
         )
     ordered = FoundRose(rose.centre_in, tuple(lobes), 1.0 if stage is Stage.DRY_FIT else 0.0)
     sites = joints_of(ordered)
-    floor = field_light(patch, solve.camera, ordered, cards) if face_in > 0 else None
-    gaps = measure_gaps(patch, solve.camera, sites, face_in, veneer_in, floor, optics)
+    field = field_tone(patch, solve.camera, ordered, cards) if face_in > 0 else None
+    gaps = measure_gaps(patch, solve.camera, sites, face_in, veneer_in, field, optics)
     at = centre_in if centre_in is not None else np.mean([lobe.kite.tip_in for lobe in lobes], axis=0)
     return Inspection(
         photo.name,

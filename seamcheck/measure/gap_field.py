@@ -1,8 +1,9 @@
-"""How light the open field round a raised rose is: what a slit between two lobes shows at its bottom is that field, in shade."""
+"""How light and of which colour the open field round a raised rose is: a slit between two lobes shows it at its bottom, in shade."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -20,8 +21,16 @@ CLEAR_IN = 0.15
 FEWEST = 60
 
 
-def field_light(patch: LinearPatch, camera: Camera, rose: FoundRose, cards: Sequence[Array]) -> float | None:
-    """Usual linear light 0..1 of the open field's luma round a rose; None where too little of it shows.
+@dataclass(frozen=True, eq=False)
+class FieldTone:
+    """What the open field round a rose usually looks like."""
+
+    light: float  # linear 0..1, of its luma
+    hue: Array  # (2,): code of blue and of red less luma, over luma
+
+
+def field_tone(patch: LinearPatch, camera: Camera, rose: FoundRose, cards: Sequence[Array]) -> FieldTone | None:
+    """The open field's usual light and colour round a rose; None where too little of it shows.
 
     cards: their (4, 2) outlines on the plane. Tape on the field is outvoted.
     """
@@ -38,8 +47,9 @@ def field_light(patch: LinearPatch, camera: Camera, rose: FoundRose, cards: Sequ
     shown = (column >= 0) & (row >= 0) & (column < width) & (row < height)
     if shown.sum() < FEWEST:
         return None
-    code = srgb_encode(patch.pixels(row[shown], column[shown])) @ LUMA_BGR
-    return float(srgb_decode(median(code)))
+    code = srgb_encode(patch.pixels(row[shown], column[shown]))
+    luma = code @ LUMA_BGR
+    return FieldTone(float(srgb_decode(median(luma))), median((code[:, [0, 2]] - luma[:, None]) / np.maximum(luma, 0.02)[:, None], axis=0))
 
 
 def _outside(polygon: Array, places: Array) -> Array:

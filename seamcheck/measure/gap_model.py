@@ -16,6 +16,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 
 from ..basis.frames import Array
+from ..edges import srgb_encode
 from .gap_strip import median_known
 
 # Unknowns shared along the joint: the slit's wall, its open floor, the floor's shade by both walls alike and by the left one
@@ -31,6 +32,9 @@ WALL_SHADE = 0.4
 # How far a field's colour usually lies from a wood's, and how well a mean colour is known; how far from an edge colour is clear.
 HUE_SPREAD, HUE_NOISE, HUE_CLEAR_PX = 0.06, 0.006, 2.5
 HUE_WOOD_PX = 8.0  # of wood beside the slit that its colour is compared with
+# A wood beside the slit that has gone so great a share of the way from its own colour, as it is farther in, to the field's is likely
+# more of the slit: standard deviation of that share in plain wood, and the most that counts. Common practice, no source.
+TURNED_U, TURNED_MOST = 0.2, 1.2
 # Of the full charge for an unknown that had to be just so: the priors on a slit's light are guesses to a factor of several, so
 # a slit that happens to look like the dark wood beside it isn't ruled out by their width. Common practice, no source.
 OCCAM = 0.75
@@ -225,10 +229,12 @@ def _weigh(
     return inner_px, outer_px, by_block, together, shared[:, :N_SHARED], spread, residual
 
 
-def hue_evidence(data: JointData, inner_px: Array, outer_px: Array, slit_left: Array) -> Array:
-    """Log evidence (n,) from colour: a wide slit whose colour is that of the wood beside it is likely that wood.
+def hue_evidence(data: JointData, inner_px: Array, outer_px: Array, slit_left: Array, field_hue: Array | None = None) -> Array:
+    """Log evidence (n,) from colour: a wide slit whose colour is that of the wood beside it is likely that wood, and a wood
+    beside the slit that has the field's colour, and not its own as farther in, is likely slit.
 
-    The colour is told only well inside the slit: a JPEG keeps it at half resolution.
+    The colour is told only well away from the edges: a JPEG keeps it at half resolution.
+    field_hue: (2,) of the open field, as FieldTone has it.
     """
     width = inner_px[:, None] * (1 - data.along) + outer_px[:, None] * data.along
     clear, zero = HUE_CLEAR_PX, np.zeros_like(width)
@@ -244,7 +250,32 @@ def hue_evidence(data: JointData, inner_px: Array, outer_px: Array, slit_left: A
     apart[:, width < 2 * clear + 1] = np.nan
     known = np.isfinite(apart).all(axis=3).any(axis=(0, 2))
     nearest = np.fmin.reduce(np.hypot(*np.moveaxis(median_known(apart, axis=2), -1, 0)), axis=0)
-    return np.where(known, np.log(np.minimum(1.0, (nearest**2 + HUE_NOISE**2) / HUE_SPREAD**2)), 0.0)
+    said = np.where(known, np.log(np.minimum(1.0, (nearest**2 + HUE_NOISE**2) / HUE_SPREAD**2)), 0.0)
+    return said if field_hue is None else said + _turned(data, mean[1:], slit_left, field_hue)
+
+
+def _turned(data: JointData, beside: Array, slit_left: Array, field_hue: Array) -> Array:
+    """Log evidence (n,) against openings that leave the field's colour in the wood beside them.
+
+    beside: (2, n, n_blocks, 2) mean chroma of the wood on the reference edge's side of the slit, and beyond the slit.
+    """
+    far = np.abs(data.across_px) > 0.6 * np.abs(data.across_px).max()
+    said = np.zeros(len(slit_left))
+    luma = srgb_encode(data.light)
+    for side in (-1, 1):
+        own = far & (side * data.across_px > 0)
+        held = np.isfinite(data.hue[:, own, :1])
+        count = np.maximum(held.sum(axis=1), 1)
+        chroma = np.where(held.sum(axis=1) > 4, np.where(held, data.hue[:, own], 0).sum(axis=1) / count, np.nan)
+        level = (np.where(held[..., 0], luma[:, own], 0).sum(axis=1) / count[:, 0])[:, None]
+        toward = field_hue * level - chroma  # (n_blocks, 2): of wood in the same light, were it the field
+        # The wood on the reference edge's side is the right one where the slit lies to the left.
+        here = np.where((slit_left if side > 0 else ~slit_left)[:, None, None], beside[0], beside[1])
+        room = (toward**2).sum(axis=1) > (3 * HUE_NOISE) ** 2
+        turned = ((here - chroma) * toward).sum(axis=2) / np.maximum((toward**2).sum(axis=1), HUE_NOISE**2)
+        turned = median_known(np.where(room, turned, np.nan), axis=1)
+        said -= 0.5 * (np.clip(np.nan_to_num(turned), 0, TURNED_MOST) / TURNED_U) ** 2
+    return said
 
 
 def _shade(share: Array, data: JointData) -> None:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from ..basis.frames import Array
 from ..basis.order import median
 from ..edges import LUMA_BGR, srgb_decode
+from .gap_field import FieldTone
 from .gap_model import N_LEVELS, N_RIM, N_SHAPE, N_WOODS, SHADE_REACH, SIDE, JointData, SharedPrior
 from .gap_optics import Optics
 from .gap_strip import BIN_PX, JointStrip, interp_rows, median_known, slope_of_light, unsharpened
@@ -141,7 +142,7 @@ class Look:
     optics: Optics
     lean_in: float
     depth_in: float
-    field_light: float | None = None  # of the slit's bottom in the open, where known
+    field: FieldTone | None = None  # the slit's bottom in the open, where known
 
     @cached_property
     def code(self) -> Array:

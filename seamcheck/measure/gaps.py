@@ -13,6 +13,7 @@ from ..basis.uncertain import Estimate
 from ..edges import LinearPatch
 from ..optics import Optics as CardsOptics
 from ..plane.camera import Camera
+from .gap_field import FieldTone
 from .gap_model import JointData, Weighed, hue_evidence, weigh
 from .gap_optics import Optics, measure_optics
 from .gap_profiles import Look, Reference, clear_blocks, find_edges, joint_woods, moved, profiles, shared_prior, with_noise_of
@@ -63,12 +64,12 @@ def measure_gaps(
     sites: Sequence[JointSite],
     z_in: float,
     veneer_in: float,
-    field_light: float | None = None,
+    field: FieldTone | None = None,
     cards_optics: CardsOptics | None = None,
 ) -> list[GapFit | Reason]:
     """The opening of every joint whose face lies at height z_in over a slit of the veneer's depth, in the order of the sites.
 
-    field_light: linear light 0..1 of the open field that the slits' bottom shows, where that is known (a dry fit's);
+    field: how the open field looks that the slits' bottom shows, where that is known (a dry fit's);
     cards_optics: how the photo draws the cards, which is taken for the joints too where it is soft: else they tell by themselves.
     """
     strips = [None if None in site.lobes else sample_joint(patch, camera, site, z_in, HALF_WIDTH_IN) for site in sites]
@@ -94,7 +95,7 @@ def measure_gaps(
             continue
         middle, eye = site.ends_in.mean(axis=0), camera.eye_in
         lean_in = veneer_in * float((eye[:2] - middle) @ right_of(site.direction)) / float(eye[2] - z_in)
-        gaps.append(_measure(Look(strip, clear, optics, lean_in, veneer_in, field_light), site))
+        gaps.append(_measure(Look(strip, clear, optics, lean_in, veneer_in, field), site))
     return gaps
 
 
@@ -109,14 +110,14 @@ def _measure(look: Look, site: JointSite) -> GapFit | Reason:
         return Reason.EDGE_AMBIGUOUS
     reference, scale = edges[0], look.strip.scale
     data = profiles(look, reference, COARSE_GROUP_BLOCKS)
-    prior = shared_prior(data, look.optics, scale, look.field_light)
+    prior = shared_prior(data, look.optics, scale, None if look.field is None else look.field.light)
     coarse = weigh(data, prior, *_nodes(scale, edges))
     for _ in range(2):
-        keep = _best(coarse, _likely(data, coarse, reference, site, scale))
+        keep = _best(coarse, _likely(data, coarse, reference, look, site))
         reference = moved(reference, coarse.shared[keep[0]])
         data = profiles(look, reference)
         coarse = weigh(data, prior, coarse.inner_px[keep], coarse.outer_px[keep], coarse.slit_left[keep], np.full(len(keep), REFINE_PX))
-    likely = _likely(data, coarse, reference, site, scale)
+    likely = _likely(data, coarse, reference, look, site)
     data = with_noise_of(data, coarse.residual[int(np.argmax(likely))])
     inner, outer, left, cell = _around(coarse, _apart(coarse, likely))
     fine = weigh(data, prior, inner, outer, left)
@@ -179,10 +180,11 @@ def _around(weighed: Weighed, modes: Array) -> tuple[Array, Array, Array, Array]
     return inner, outer, slit_left, cell
 
 
-def _likely(data: JointData, weighed: Weighed, reference: Reference, site: JointSite, scale: float) -> Array:
+def _likely(data: JointData, weighed: Weighed, reference: Reference, look: Look, site: JointSite) -> Array:
     """Log probabilities (n,) of openings, up to a constant: evidence, the rough places of the edges, and how gaps usually are."""
+    scale = look.strip.scale
     log = weighed.evidence - (weighed.inner_px + weighed.outer_px) / 2 / scale / USUAL_GAP_IN
-    log = log + hue_evidence(data, weighed.inner_px, weighed.outer_px, weighed.slit_left)
+    log = log + hue_evidence(data, weighed.inner_px, weighed.outer_px, weighed.slit_left, None if look.field is None else look.field.hue)
     normal = right_of(site.direction)
     for end, (opening, edge) in enumerate(((weighed.inner_px, reference.inner_px), (weighed.outer_px, reference.outer_px))):
         left = edge / scale - np.where(weighed.slit_left, opening, 0) / scale
@@ -196,7 +198,7 @@ def _reported(
     data: JointData, fine: Weighed, cell: Array, reference: Reference, look: Look, site: JointSite, scale: float
 ) -> GapFit | Reason:
     inner, outer = fine.inner_px, fine.outer_px
-    log = _likely(data, fine, reference, site, scale) + np.log(cell)
+    log = _likely(data, fine, reference, look, site) + np.log(cell)
     share = np.exp(log - log.max())
     share /= share.sum()
     ends = np.array([STATION_ENDS_IN[0], site.length_in - STATION_ENDS_IN[1]]) / site.length_in

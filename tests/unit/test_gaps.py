@@ -6,10 +6,12 @@ from math import comb, erf, exp, sqrt
 
 import numpy as np
 import pytest
+from scipy.ndimage import gaussian_filter1d
 
 from seamcheck.basis.reasons import Reason
-from seamcheck.edges import LinearPatch
+from seamcheck.edges import LUMA_BGR, LinearPatch, srgb_decode
 from seamcheck.kite import FoundLobe, FoundRose, Kite
+from seamcheck.measure.gap_field import FieldTone
 from seamcheck.measure.gap_model import zones
 from seamcheck.measure.gap_sites import JointSite, joints_of
 from seamcheck.measure.gaps import GapFit, measure_gap, measure_gaps
@@ -104,6 +106,35 @@ def test_a_wide_slit_is_measured_to_a_fraction_of_a_pixel():
         assert gap.max.value == pytest.approx(widest(inner, outer), abs=0.0025)
         assert gap.inner.value == pytest.approx(inner, abs=0.004)
         assert gap.outer.value == pytest.approx(outer, abs=0.004)
+
+
+FIELD = np.array([0.30, 0.44, 0.72])  # linear, B G R: as light as the light wood, but redder
+
+
+def with_a_lit_slit(image, width_in, rng):
+    """The picture with its first joint drawn anew: a wide slit whose floor lies in the light, darker only toward the dark wood."""
+    width, v = width_in * PX_PER_IN, np.arange(ROWS_PER_JOINT) + 0.5 - ROWS_PER_JOINT / 2
+    shade = 1 - 0.9 * np.exp(-np.maximum(width / 2 - v, 0) / 2.5)
+    rows = np.where((v < -width / 2)[:, None], LIGHT, FIELD * shade[:, None])
+    rows[v > width / 2] = DARK
+    joint = gaussian_filter1d(np.repeat(rows[:, None], 480, axis=1), 1.0, axis=0)
+    joint *= 1 + 0.04 * np.repeat(rng.normal(size=(1, 120, 1)), 4, axis=1) + 0.004 / np.sqrt(joint + 0.01) * rng.normal(size=joint.shape)
+    image[20 : 20 + ROWS_PER_JOINT] = encoded(joint)
+    return image
+
+
+@pytest.mark.parametrize("width_in", [0.05, 0.065])
+def test_a_slit_as_light_as_the_wood_is_told_by_the_fields_colour(width_in):
+    rng = np.random.default_rng(8)
+    image = with_a_lit_slit(picture([(0.01, 0.01)] * 4, rng), width_in, rng)
+    code = encoded(FIELD) / 255
+    tone = FieldTone(float(srgb_decode(code @ LUMA_BGR)), code[[0, 2]] / (code @ LUMA_BGR) - 1)
+    gap = measure_gaps(patch_of(image), CAMERA, sites(), 0.0, 1 / 42, tone)[0]
+    by_light_alone = measure_gaps(patch_of(image), CAMERA, sites(), 0.0, 1 / 42)[0]
+    assert isinstance(gap, GapFit)
+    assert isinstance(by_light_alone, GapFit)
+    assert abs(gap.max.value - width_in) <= gap.max.u95
+    assert gap.max.value > by_light_alone.max.value
 
 
 def test_a_mirrored_picture_gives_the_same_gaps():
