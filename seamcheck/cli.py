@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from . import cli_advice, cli_design
+from . import cli_advice, cli_design, cli_job
 from .basis.errors import SeamcheckError
 from .basis.threads import ONE_THREAD
 from .basis.units import Units, spoken
@@ -23,6 +23,7 @@ from .cli_options import (
     BarAcrossOption,
     BarAlongOption,
     GapToleranceOption,
+    JobOption,
     PaperName,
     PaperOption,
     StageOption,
@@ -100,6 +101,7 @@ def inspect(
         int | None,
         typer.Option(parser=_lobe, metavar="LOBE", help="Show what a lobe's numbers are uncertain by, and what would help most; or `all`."),
     ] = None,
+    job: JobOption = None,
     units: UnitsOption = Units.IN,
 ) -> None:
     """Measure one photo, or several of one fit: every point's offset from its field seam, and every joint's gap.
@@ -119,9 +121,35 @@ def inspect(
     outputs = _outputs(result, table, picture, made_with)
     for photo in photos:
         check_targets([target for target, _ in outputs], photo)
+    if job is not None:
+        from .job import open_job
+
+        with open_job(job):  # refused before any work is done
+            pass
     seen, inspection = _measure(photos[0], made_with) if len(photos) == 1 else _measure_all(photos, made_with)
     write_all([(target, make(seen, inspection)) for target, make in outputs])
-    print_report(inspection, sys.stdout, [] if budget is None else _budget_lines(inspection, budget))
+    more = [] if budget is None else _budget_lines(inspection, budget)
+    if job is not None:
+        more += ["", _keep(job, photos, seen, inspection, made_with)]
+    print_report(inspection, sys.stdout, more)
+
+
+def _keep(folder: Path, paths: list[Path], photo: Photo, inspection: Inspection, made_with: dict[str, Any]) -> str:
+    """Keep what was measured in a job; what to say about it."""
+    from .basis.language import say
+    from .job import fingerprint, open_job
+    from .report.json_file import result_document
+    from .report.words import list_words
+
+    document = {**result_document(inspection, photo.reduced_by, photo.full_size_px), "made_with": made_with}
+    measured = set(document["photos"])
+    prints = [one for one in dict.fromkeys(map(fingerprint, paths)) if one.name in measured]
+    with open_job(folder) as job:
+        number, before = job.keep_inspection(document, prints)
+    kept = say("Kept as inspection {number} of the job {job}.", number=number, job=folder)
+    if not before:
+        return kept
+    return f"{kept} {say('The photo was measured before, as {numbers}; all are kept.', numbers=list_words([str(one) for one in before]))}"
 
 
 def _budget_lines(inspection: Inspection, lobe: int) -> list[str]:
@@ -213,6 +241,7 @@ def cards(
 
 cli_advice.add_to(app)
 cli_design.add_to(app)
+cli_job.add_to(app)
 
 
 def main() -> None:

@@ -20,7 +20,11 @@ if TYPE_CHECKING:
 LEAST_SHAVING_IN, MOST_SHAVING_IN = 1 / 4000, 1 / 64  # outside of these it's a slip of the unit or the keyboard
 
 ResultArgument = Annotated[
-    Path, typer.Argument(metavar="RESULT.json", help="What `seamcheck inspect PHOTO --json RESULT.json` wrote of a dry fit.")
+    Path,
+    typer.Argument(
+        metavar="RESULT.json",
+        help="What `seamcheck inspect PHOTO --json RESULT.json` wrote of a dry fit; or a job's folder.",
+    ),
 ]
 
 
@@ -103,6 +107,22 @@ def _joints(text: str | None, fit: Fit, file: Path) -> frozenset[frozenset[int]]
     return frozenset(found)
 
 
+def _fit(result: Path) -> Fit:
+    """The dry fit in a result file, or the last one that a job holds."""
+    from .report.result_reading import fit_of, read_fit
+
+    if not result.is_dir():
+        return read_fit(result)
+    from .basis.errors import JobTooShort
+    from .job import open_job
+
+    with open_job(result) as job:
+        kept = job.inspections("dry-fit")
+        if not kept:
+            raise JobTooShort(job=job.name, count="no dry fit yet")
+        return fit_of(kept[-1].document, f"inspection {kept[-1].number} of {job.name}")
+
+
 def plan(
     result: ResultArgument,
     keep: Annotated[
@@ -132,9 +152,8 @@ def plan(
     from .advise.fit_plan import PlanSettings, plan_fit
     from .advise.fit_program import Wood
     from .report.plan_text import plan_lines
-    from .report.result_reading import read_fit
 
-    fit = read_fit(result)
+    fit = _fit(result)
     settings = PlanSettings(_lobes(keep, fit, result), Wood(wood.value))
     if shaving is not None:
         settings = PlanSettings(settings.keep, settings.wood, shaving)
@@ -170,9 +189,8 @@ def decide(
     from .advise.go_no_go import decide as decide_fit
     from .photo import shown_name
     from .report.decide_text import decide_lines, is_page, page_bytes
-    from .report.result_reading import read_fit
 
-    fit = read_fit(result)
+    fit = _fit(result)
     decision = decide_fit(fit, _lobes(checked_tips, fit, result), _joints(checked_joints, fit, result))
     lines = decide_lines(fit, decision, shown_name(result))
     if page is not None:

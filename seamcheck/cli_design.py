@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from math import isfinite, radians
+from math import degrees, hypot, isfinite, radians
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -11,7 +11,7 @@ import typer
 
 from .basis.language import say
 from .basis.units import Units, lengths
-from .cli_options import BarAcrossOption, BarAlongOption, PaperName, PaperOption, UnitsOption, VeneerOption, length
+from .cli_options import BarAcrossOption, BarAlongOption, JobOption, PaperName, PaperOption, UnitsOption, VeneerOption, length
 
 if TYPE_CHECKING:
     from .basis.frames import Array
@@ -116,6 +116,7 @@ def template(
     paper: PaperOption = PaperName.LETTER,
     bar_across: BarAcrossOption = None,
     bar_along: BarAlongOption = None,
+    job: JobOption = None,
     units: UnitsOption = Units.IN,
 ) -> None:
     """Work out a rose: every dimension, what to cut for it, and full-size patterns.
@@ -135,6 +136,26 @@ def template(
         files, "Patterns for a rose", [cutting_page(rose, cuts, room)], template_drawings(rose, cuts, room), paper, (bar_across, bar_along)
     )
     _tell(text_lines(rose, cuts), (SAW_AND_KNIFE, MAKERS_FIRST), files)
+    if job is not None:
+        print("\n" + say("Kept as pattern {number} of the job {job}.", number=_keep(job, rose), job=job))
+
+
+def _keep(folder: Path, rose: Rose) -> int:
+    """Keep a rose in a job; its number there."""
+    from .job import open_job
+
+    rings = [
+        {
+            "lobes": ring.count,
+            "reach_in": round(ring.reach_in, 6),
+            "length_in": round(ring.shape.length_in, 6),
+            "root_angle_deg": round(degrees(ring.shape.root_angle), 6),
+            "short_edge_in": round(float(hypot(*ring.shape.shoulder_in)), 6),
+        }
+        for ring in rose.rings
+    ]
+    with open_job(folder) as opened:
+        return opened.keep_pattern({"points": rose.points, "dark_side": rose.dark_side, "rings": rings})
 
 
 def recess(

@@ -281,6 +281,7 @@ def _tip(
         numbers.root_angle,
         lobe.dark_side,
         tip_in,
+        numbers.own_end_offset,
     )
 
 

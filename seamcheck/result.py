@@ -52,6 +52,9 @@ class Tip:
     root_angle: Estimate | None  # rad
     dark_side: str | None  # "cw" or "ccw", looking from root to tip
     place_in: Array | None = None  # (2,) the tip in plan, in the plane frame of its photo
+    # Inches, positive clockwise: its own seam, where it passes the tip, from the field seam. The same as the seam offset less the
+    # own-seam offset, but known without the edges: what tells a lobe that was moved from edges that are hard to see.
+    own_end_offset: Estimate | None = None
 
 
 @dataclass(frozen=True)

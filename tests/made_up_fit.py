@@ -16,6 +16,9 @@ from seamcheck.result import Inspection, Joint, Scale, Stage, Tip
 
 PX_PER_IN = 100.0
 MIDDLE_PX = np.array([1000.0, 750.0])
+# Of a lobe's lines in a clear photo: sampling and model, standard uncertainties (inches), medians of rendered dry fits with seams that show
+# as lines. What the edges of a raised lobe err by is its shadow's pull.
+LINES = {"edges": (0.0006, 0.0064), "own seam": (0.0003, 0.0014), "seam": (0.0003, 0.0002)}
 CARDS = {1: (5.5, 0.4), 2: (6.0, 1.9), 4: (5.8, 3.6), 7: (6.1, 5.1)}  # distance from the centre, bearing
 
 
@@ -61,11 +64,15 @@ def seen(
     cards: Mapping[int, tuple[float, float]] = CARDS,
     shift_in: tuple[float, float] = (0.3, -0.2),
     repeated: float = 0.0,
+    models: Array | None = None,
+    new: float = 0.0,
 ) -> Inspection:
     """What a photo with its up `turn` clockwise of the plane's +y says. hidden: indices of lobes with taped tips.
 
     rng: draws the photo's own sampling errors; without it the numbers are the truth. repeated: an error that every photo shares, in
-    standard uncertainties of the veneer's.
+    standard uncertainties of the veneer's. models: (lobes, 3) errors of the models, in standard uncertainties, of edges, own seam and field
+    seam, as every photo shares them; with them the offsets are differences of three lines, and the own seam's end is told too;
+    new: how much of them each photo draws anew.
     """
 
     def place(distance: float, bearing: float) -> Array:
@@ -73,6 +80,27 @@ def seen(
 
     def px(place_in: Array) -> Array:
         return MIDDLE_PX + PX_PER_IN * place_in * [1, -1]
+
+    def offsets(k: int) -> tuple[Estimate, Estimate, Estimate]:
+        """Seam offset, own-seam offset and the own seam's end from the field seam: three differences of three lines' places."""
+        assert models is not None
+        edges, own, seam = (
+            0.0 if rng is None else rng.normal(0, sampling) + model * (models[k, line] + new * rng.normal())
+            for line, (sampling, model) in enumerate(LINES.values())
+        )
+        lobe, lean = lobes[k], repeated * errors.veneer
+        own_in = lobe.offset_in - lobe.own_offset_in
+        veneer = {"veneer": errors.veneer}, {"veneer": (errors.veneer,)}
+
+        def told(value: float, *lines: str, leans: bool = True) -> Estimate:
+            parts = {name: size for line in lines for name, size in zip((line, f"{line} model"), LINES[line], strict=True)}
+            return Estimate(value + lean, {**parts, **veneer[0]}, veneer[1]) if leans else Estimate(value, parts)
+
+        return (
+            told(lobe.offset_in + edges - seam, "edges", "seam"),
+            told(lobe.own_offset_in + edges - own, "edges", "own seam", leans=False),
+            told(own_in + own - seam, "own seam", "seam"),
+        )
 
     def estimate(value: float) -> Estimate:
         drawn = rng.normal(0, errors.edges) if rng is not None else 0.0
@@ -90,7 +118,12 @@ def seen(
         lobe = lobes[k]
         tip_in = place(lobe.reach_in, lobe.bearing)
         outline = np.stack([place(0.2, lobe.bearing), place(1.5, lobe.bearing - 0.3), tip_in, place(1.5, lobe.bearing + 0.3)])
-        offset = None if k in hidden else estimate(lobe.offset_in)
+        if models is None:
+            offset, own_offset, own_end = estimate(lobe.offset_in), estimate(lobe.own_offset_in), None
+        else:
+            offset, own_offset, own_end = offsets(k)
+        if k in hidden:
+            offset = own_end = None
         tips.append(
             Tip(
                 number,
@@ -105,11 +138,12 @@ def seen(
                 None if k in hidden else "line",
                 judge_tip(offset, 1 / 64),
                 Reason.TIP_COVERED if k in hidden else None,
-                estimate(lobe.own_offset_in),
+                own_offset,
                 estimate(3.0),
                 Estimate(0.7, {"edges": 0.002}),
                 lobe.dark_side,
                 tip_in,
+                own_end,
             )
         )
     joints = []

@@ -9,7 +9,7 @@ class SeamcheckError(Exception):
     """Something a person can mend. `str()` gives one plain sentence: what is wrong and what to do."""
 
     wrong = to_say("Something went wrong.")
-    remedy = ""
+    remedy = to_say("")
 
     def __init__(self, **words: object) -> None:
         self.words = words
@@ -216,6 +216,56 @@ class NewerResult(FileError):
 class SpoiltResult(FileError):
     wrong = to_say("{file} is a result file, but something in it is missing or was changed:")
     remedy = to_say("make it again by `seamcheck inspect PHOTO --json FILE`.")
+
+
+class OlderResult(FileError):
+    wrong = to_say("{file} was made by an older seamcheck, and doesn't hold what comparing needs:")
+    remedy = to_say("inspect the photo again with --json.")
+
+
+class NothingToCompare(FileError):
+    wrong = to_say("{file} shows {stage}, and only photos of a rose on its top, dry or let in, can be compared:")
+    remedy = to_say("give the results of two such photos.")
+
+
+class JobMissing(FileError):
+    wrong = to_say("There is no job in {folder}:")
+    remedy = to_say("begin one by `seamcheck job {folder} --new`, or check the folder's name.")
+
+
+class JobThere(FileError):
+    wrong = to_say("There is a job in {folder} already:")
+    remedy = to_say("leave out --new to go on with it, or name another folder.")
+
+
+class NotAJob(FileError):
+    wrong = to_say("{file} in {folder} is no job of seamcheck's, so it stays as it is:")
+    remedy = to_say("name another folder.")
+
+
+class NewerJob(FileError):
+    wrong = to_say("The job in {folder} was kept by a newer seamcheck (its version is {version}, this program knows {known}):")
+    remedy = to_say("bring seamcheck up to date.")
+
+
+class JobBusy(FileError):
+    wrong = to_say("The job in {folder} is in use by another program:")
+    remedy = to_say("wait till that is done, and try again.")
+
+
+class JobSpoilt(FileError):
+    wrong = to_say("The job in {folder} is damaged ({file}):")
+    remedy = to_say("put back a copy of that file, or begin a new job and inspect the photos again.")
+
+
+class NoSuchInspection(SeamcheckError):
+    wrong = to_say("The job in {job} has no inspection {number}:")
+    remedy = to_say("it has {count}; `seamcheck job {job}` lists them.")
+
+
+class JobTooShort(SeamcheckError):
+    wrong = to_say("The job in {job} holds {count}:")
+    remedy = to_say("add photos by `seamcheck inspect PHOTO --job {job}`.")
 
 
 class NotADryFit(FileError):

@@ -149,6 +149,7 @@ def _tip(lobe: int, seen: Sequence[_Seen], share: dict[str, float], level: float
     moved = "seam_offset" in doubts or "reach" in doubts
     if moved:  # neither can be trusted where the lobe lay in two places
         offset = numbers["seam_offset"] = numbers["reach"] = None
+    own_ends = _given([tip.own_end_offset for _, tip in mine])
     shown = _best_shown(mine)
     new = replace(
         shown,
@@ -157,6 +158,7 @@ def _tip(lobe: int, seen: Sequence[_Seen], share: dict[str, float], level: float
         own_seam_offset=numbers["own_seam_offset"],
         length=numbers["length"],
         root_angle=numbers["root_angle"],
+        own_end_offset=None if moved or not own_ends else combined(own_ends, share["seam_offset"]),
         verdict=None if base.verdict is None else judge_tip(offset, tolerance_in),
         reason=Reason.PHOTOS_DISAGREE if moved else None if offset is not None or _whole(base, numbers) else base.reason,
         dark_side=sides.pop() if len(sides) == 1 else None,

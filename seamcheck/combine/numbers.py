@@ -28,12 +28,12 @@ def combined(estimates: Sequence[Estimate], own_share: float = 1.0) -> Estimate:
     wood's figure); above 1 the photos scatter more than they say, and their sampling variance is enlarged by it.
     """
     weight = _weights(estimates)
-    sampling = set(_names(estimates)) & set(SAMPLING)
+    sampling = set(source_names(estimates)) & set(SAMPLING)
     parts: dict[str, float] = {}
     shifts: dict[str, tuple[float, ...]] = {}
-    for name in _names(estimates):
+    for name in source_names(estimates):
         each = np.array([estimate.parts.get(name, 0.0) for estimate in estimates])
-        signed = _shifts(estimates, name)
+        signed = shared_shifts(estimates, name)
         if signed is not None:
             moved = weight @ signed
             parts[name], shifts[name] = float(np.sqrt(moved @ moved)), tuple(float(move) for move in moved)
@@ -49,8 +49,8 @@ def disagreement(estimates: Sequence[Estimate]) -> float:
     """Chi-squared, with one degree of freedom fewer than there are estimates, of the values about their common mean."""
     values = np.array([estimate.value for estimate in estimates])
     covariance = np.zeros((len(estimates), len(estimates)))
-    for name in _names(estimates):
-        signed = _shifts(estimates, name)
+    for name in source_names(estimates):
+        signed = shared_shifts(estimates, name)
         if signed is not None:
             covariance += signed @ signed.T
         else:
@@ -63,11 +63,11 @@ def disagreement(estimates: Sequence[Estimate]) -> float:
     return float(apart @ np.linalg.solve(spread, apart))
 
 
-def _names(estimates: Sequence[Estimate]) -> list[str]:
+def source_names(estimates: Sequence[Estimate]) -> list[str]:
     return list(dict.fromkeys(name for estimate in estimates for name in estimate.parts))
 
 
-def _shifts(estimates: Sequence[Estimate], name: str) -> Array | None:
+def shared_shifts(estimates: Sequence[Estimate], name: str) -> Array | None:
     """(estimates, unknowns): each unknown's signed effect; None where it isn't known for every estimate."""
     known = [estimate.shifts.get(name, () if estimate.parts.get(name, 0.0) else None) for estimate in estimates]
     lengths = {len(shift) for shift in known if shift is not None}

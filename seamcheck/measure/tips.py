@@ -171,6 +171,13 @@ def own_seam_offset(lines: dict[str, Cases]) -> Array:
     return lines["own"].offset_of(_crossing(lines["left"], lines["right"]))[:, None]
 
 
+def own_end_offset(lines: dict[str, Cases]) -> Array:
+    """(n, 1): how far the lobe's own seam, where it passes the tip, lies clockwise of the field seam."""
+    tip, own = _crossing(lines["left"], lines["right"]), lines["own"]
+    foot = tip - own.offset_of(tip)[:, None] * own.normal
+    return lines["seam"].offset_of(foot)[:, None]
+
+
 def reach(lines: dict[str, Cases]) -> Array:
     """(n, 1): the tip's distance from the centre; own seams are named own0, own1, ..."""
     owns = [line for name, line in lines.items() if name.startswith("own")]
@@ -199,6 +206,7 @@ class TipNumbers:
     reach: Estimate | None = None
     length: Estimate | None = None
     root_angle: Estimate | None = None  # rad
+    own_end_offset: Estimate | None = None
 
 
 # What each line's uncertainty is called in a budget.
@@ -212,11 +220,13 @@ def tip_numbers(sight: Sight, lines: Lines, owns: Sequence[Line], u_centre_in: f
     if "left" not in lines or "right" not in lines:
         return TipNumbers()
     edges = {"left": lines["left"], "right": lines["right"]}
-    offset = own_offset = reached = length = root = None
+    offset = own_offset = reached = length = root = own_end = None
     if FIELD_SEAM in lines:
         offset = estimates(sight, {**edges, FIELD_SEAM: lines[FIELD_SEAM]}, SOURCES, seam_offset)[0]
     if "own" in lines:
         own_offset = estimates(sight, {**edges, "own": lines["own"]}, SOURCES, own_seam_offset)[0]
+    if "own" in lines and FIELD_SEAM in lines:
+        own_end = estimates(sight, {**edges, "own": lines["own"], FIELD_SEAM: lines[FIELD_SEAM]}, SOURCES, own_end_offset)[0]
     if len(owns) >= LEAST_OWNS:
         all_owns = {f"own{k}": own for k, own in enumerate(owns)}
         found = estimates(sight, {**edges, **all_owns}, {**SOURCES, **dict.fromkeys(all_owns, CENTRE)}, reach)[0]
@@ -224,4 +234,4 @@ def tip_numbers(sight: Sight, lines: Lines, owns: Sequence[Line], u_centre_in: f
     if "left short" in lines and "right short" in lines:
         shape = {name: lines[name] for name in ("left", "right", "left short", "right short")}
         length, root = estimates(sight, shape, SOURCES, length_and_root)
-    return TipNumbers(offset, own_offset, reached, length, root)
+    return TipNumbers(offset, own_offset, reached, length, root, own_end)

@@ -20,6 +20,7 @@ from ..result import BareTop, Help, Inspection, Joint, RosePlace, Seam, Stage, T
 SCHEMA_VERSION = 1
 PX_DECIMALS = 3
 ANGLE_DECIMALS = 4
+WORKING_DECIMALS = 8
 
 Json = dict[str, Any]
 
@@ -33,7 +34,10 @@ def result_bytes(
     photo itself, `full_size_px` wide and high. made_with: the program's version and the options.
     """
     document = {**result_document(inspection, reduced_by, full_size_px), "made_with": made_with}
-    return (json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()
+    working = document.pop("working")  # thousands of numbers for programs alone: on one line
+    text = json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False)
+    packed = json.dumps(working, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    return f'{text[:-2]},\n "working": {packed}\n}}\n'.encode()
 
 
 def result_document(inspection: Inspection, reduced_by: int = 1, full_size_px: tuple[int, int] | None = None) -> Json:
@@ -64,6 +68,7 @@ def result_document(inspection: Inspection, reduced_by: int = 1, full_size_px: t
         "orientation": _orientation(inspection),
         "disagreements": list(inspection.together.disagree) if inspection.together else [],
         "warnings": list(inspection.warnings),
+        "working": _working(inspection),
     }
     if inspection.stage is Stage.BARE:
         document["seams"] = [_seam(seam, px) for seam in inspection.seams]
@@ -128,6 +133,41 @@ def _tip(tip: Tip, px: _Pixels) -> Json:
         **_with_u95("root_angle", "deg", tip.root_angle, degrees(1)),
         "dark_side": tip.dark_side,
         "outline_px": px.of(tip.outline_px),
+    }
+
+
+TIP_NUMBERS = ("seam_offset", "reach", "own_seam_offset", "length", "root_angle", "own_end_offset")
+
+
+def _working(inspection: Inspection) -> Json:
+    """What a later comparison needs: places on the plane of this photo (inches), and what each number is uncertain by.
+
+    Of each tip and joint, in the file's order: standard uncertainties by source (inches or rad), and of the sources that are one unknown
+    in every photo of a fit, what each does to the number, with its sign.
+    """
+    return {
+        "card_places_in": {str(card): _place(place) for card, place in inspection.scale.card_places_in.items()},
+        "tips": [
+            {"place_in": _place(tip.place_in), **{name: _shares(getattr(tip, name)) for name in TIP_NUMBERS}} for tip in inspection.tips
+        ],
+        "joints": [{"max_gap": _shares(joint.max_gap)} for joint in inspection.joints],
+    }
+
+
+def _place(place_in: Array | None) -> list[float] | None:
+    if place_in is None or not np.isfinite(place_in).all():
+        return None
+    rounded: list[float] = (np.round(np.asarray(place_in, float), REPORTED_DECIMALS) + 0.0).tolist()
+    return rounded
+
+
+def _shares(estimate: Estimate | None) -> Json | None:
+    if estimate is None or not (isfinite(estimate.value) and isfinite(estimate.u)):
+        return None
+    return {
+        "value": round(float(estimate.value), WORKING_DECIMALS),
+        "parts": {source: round(float(part), WORKING_DECIMALS) for source, part in estimate.parts.items()},
+        "shifts": {source: [round(float(one), WORKING_DECIMALS) for one in moves] for source, moves in estimate.shifts.items()},
     }
 
 

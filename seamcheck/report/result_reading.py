@@ -8,6 +8,7 @@ a few per cent, which is enough for lever arms. Gaps and offsets are taken as th
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from math import isfinite, radians
 from pathlib import Path
 from typing import Any
@@ -32,16 +33,21 @@ STAGES = {"dry-fit": "a dry fit", "inlaid": "an inlaid rose", "loose": "loose lo
 def read_fit(path: Path) -> Fit:
     """The dry fit in a result file. Raises a FileError with a plain sentence for anything else."""
     name = shown_name(path)
-    document = _document(path, name)
+    return fit_of(read_document(path, name), name)
+
+
+def fit_of(document: Mapping[str, Any], name: str) -> Fit:
+    """The same from the file's document; name: what it is called in a refusal."""
     if document["stage"] != "dry-fit":
         raise NotADryFit(file=name, stage=STAGES.get(document["stage"], "something else"))
     try:
-        return _fit(document, name)
+        return _fit(document)
     except (KeyError, TypeError, ValueError, IndexError, AttributeError, np.linalg.LinAlgError):
         raise SpoiltResult(file=name) from None
 
 
-def _document(path: Path, name: str) -> dict[str, Any]:
+def read_document(path: Path, name: str) -> dict[str, Any]:
+    """A result file's document, of this schema. Raises a FileError; `name` is what the file is called in it."""
     try:
         if not path.exists():
             raise ResultMissing(file=name)
@@ -64,7 +70,7 @@ def _document(path: Path, name: str) -> dict[str, Any]:
     return document
 
 
-def _fit(document: dict[str, Any], name: str) -> Fit:
+def _fit(document: Mapping[str, Any]) -> Fit:
     plan = _Plan(document)
     lobes = tuple(_lobe(tip, plan) for tip in document["tips"])
     numbers = {lobe.number for lobe in lobes}
@@ -88,12 +94,12 @@ def _fit(document: dict[str, Any], name: str) -> Fit:
 class _Plan:
     """The way from the photo's pixels to inches about the centre."""
 
-    def __init__(self, document: dict[str, Any]) -> None:
-        self.centre_px = _places(document["centre_px"], (2,))
+    def __init__(self, document: Mapping[str, Any]) -> None:
+        self.centre_px = places_of(document["centre_px"], (2,))
         self.px_per_in = _positive(document["scale"]["px_per_in"])
         known = [tip for tip in document["tips"] if tip["reach_in"] is not None and tip["bearing_deg"] is not None]
-        px = [_places(tip["tip_px"], (2,)) for tip in known] + [self.centre_px]
-        inches = [_number(tip["reach_in"]) * unit_of_bearing(radians(_number(tip["bearing_deg"]))) for tip in known] + [np.zeros(2)]
+        px = [places_of(tip["tip_px"], (2,)) for tip in known] + [self.centre_px]
+        inches = [number_of(tip["reach_in"]) * unit_of_bearing(radians(number_of(tip["bearing_deg"]))) for tip in known] + [np.zeros(2)]
         self.matrix = _perspective(self._flat(np.stack(px)), np.stack(inches)) if len(known) + 1 >= LEAST_PLACES else None
 
     def _flat(self, px: Array) -> Array:
@@ -101,7 +107,7 @@ class _Plan:
 
     def inches(self, px: Any, shape: tuple[int, ...]) -> Array:
         """Places of that shape, (..., 2)."""
-        flat = self._flat(_places(px, shape))
+        flat = self._flat(places_of(px, shape))
         if self.matrix is None:
             return flat
         whole = np.concatenate([flat, np.ones((*flat.shape[:-1], 1))], axis=-1) @ self.matrix.T
@@ -123,7 +129,7 @@ def _perspective(seen: Array, true: Array) -> Array | None:
 
 
 def _lobe(tip: dict[str, Any], plan: _Plan) -> FitLobe:
-    bearing = radians(_number(tip["bearing_deg"]))
+    bearing = radians(number_of(tip["bearing_deg"]))
     outline = plan.inches(tip["outline_px"], (4, 2))
     if tip["seam_px"] is None:
         seam_out = unit_of_bearing(bearing)
@@ -143,8 +149,8 @@ def _lobe(tip: dict[str, Any], plan: _Plan) -> FitLobe:
         bearing,
         outline,
         seam_out,
-        _number(offset) if told else None,
-        _number(u95) if told else None,
+        number_of(offset) if told else None,
+        number_of(u95) if told else None,
         verdict,
         _reason(tip.get("reason")),
     )
@@ -155,8 +161,8 @@ def _joint(joint: dict[str, Any], plan: _Plan) -> FitJoint:
     edge = plan.inches(joint["edge_px"], (2, 2))
     if joint["max_in"] is None or joint["u95_in"] is None or joint["verdict"] == "unmeasured":
         return FitJoint((first, second), edge, None, None, Verdict.UNMEASURED, _reason(joint.get("reason")))
-    max_in = _number(joint["max_in"])
-    mean_in = None if joint["mean_in"] is None else _number(joint["mean_in"])
+    max_in = number_of(joint["max_in"])
+    mean_in = None if joint["mean_in"] is None else number_of(joint["mean_in"])
     max_at = None
     if joint["max_at_px"] is not None:
         way = edge[1] - edge[0]
@@ -169,19 +175,21 @@ def _reason(name: Any) -> Reason | None:
     return Reason.__members__.get(name.upper()) if isinstance(name, str) else None
 
 
-def _number(value: Any) -> float:
+def number_of(value: Any) -> float:
+    """A finite number, or ValueError."""
     if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
         raise ValueError("not a number")
     return float(value)
 
 
 def _positive(value: Any) -> float:
-    if _number(value) <= 0:
+    if number_of(value) <= 0:
         raise ValueError("not above zero")
     return float(value)
 
 
-def _places(value: Any, shape: tuple[int, ...]) -> Array:
+def places_of(value: Any, shape: tuple[int, ...]) -> Array:
+    """Finite places of that shape, or ValueError."""
     places = np.asarray(value, float)
     if places.shape != shape or not np.isfinite(places).all():
         raise ValueError("not places")
