@@ -116,5 +116,5 @@ UnitsOption = Annotated[
 ]
 PaperOption = Annotated[PaperName, typer.Option("--paper", help="The paper in the printer.")]
 JobOption = Annotated[
-    Path | None, typer.Option("--job", metavar="FOLDER", help="Keep it in this job too (begin one by `seamcheck job FOLDER --new`).")
+    Path | None, typer.Option("--job", metavar="FOLDER", help="Keep it in this job too; `seamcheck job` begins one.")
 ]
