@@ -115,6 +115,4 @@ UnitsOption = Annotated[
     typer.Option("--units", is_eager=True, callback=_speak, help="What lengths are said and read in; a fraction is always of an inch."),
 ]
 PaperOption = Annotated[PaperName, typer.Option("--paper", help="The paper in the printer.")]
-JobOption = Annotated[
-    Path | None, typer.Option("--job", metavar="FOLDER", help="Keep it in this job too; `seamcheck job` begins one.")
-]
+JobOption = Annotated[Path | None, typer.Option("--job", metavar="FOLDER", help="Keep it in this job too; `seamcheck job` begins one.")]

@@ -47,8 +47,8 @@ def _opening(found: Comparison, first_name: str, later_name: str) -> str:
         numbers = say("Lobes are numbered as in {later} ({few}).", later=later_name, few=few)
     stage = say("{later} after {first}: {stage}.", later=later_name, first=first_name, stage=say(STAGE_WORDS[found.later.stage]))
     rule = say(
-        "What is marked * has moved by more than the two photos' errors can make of nothing; in {count} pairs of photos one such claim may be "
-        "wrong. A move is told by point and own seam together, so it may differ a little from what the two offsets leave.",
+        "What is marked * has moved by more than the two photos' errors can make of nothing; in {count} pairs of photos one such claim may "
+        "be wrong. A move is told by point and own seam together, so it may differ a little from what the two offsets leave.",
         count=round(1 / WRONGLY_CLAIMED),
     )
     return f"{stage} {numbers} {rule}"
@@ -162,8 +162,8 @@ def _contradictions(found: Comparison) -> Iterator[str]:
     odd = [one.lobe for one in found.tips if one.contradicts]
     if odd:
         yield say_count(
-            "The point of lobe {lobes} has moved against its own seam, which wood can't: it was planed or chipped there, it's another piece, "
-            "or one photo misleads. So nothing is claimed of it.",
+            "The point of lobe {lobes} has moved against its own seam, which wood can't: it was planed or chipped there, it's another "
+            "piece, or one photo misleads. So nothing is claimed of it.",
             "The points of lobes {lobes} have moved against their own seams, which wood can't: they were planed or chipped there, they are "
             "other pieces, or one photo misleads. So nothing is claimed of them.",
             len(odd),
