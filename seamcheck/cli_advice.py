@@ -55,13 +55,15 @@ def _lobe_list(text: str) -> str:
     return text.strip().lower()
 
 
-def _tip_list(text: str) -> str:
+def tip_list(text: str) -> str:
+    """Lobes by number, as written; exit 2 where it is none."""
     if not re.fullmatch(r"\d+([\s,]+\d+)*", text.strip()):
         raise typer.BadParameter(f"{text!r} is no list of lobes: write their numbers, as 1,4,7.")
     return text.strip()
 
 
-def _joint_list(text: str) -> str:
+def joint_list(text: str) -> str:
+    """Joints by their lobes, or all, as written; exit 2 where it is none."""
     if not re.fullmatch(r"(\d+-\d+|all)([\s,]+(\d+-\d+|all))*", text.strip().lower()):
         raise typer.BadParameter(f"{text!r} is no list of joints: write the lobes of each, as 1-2,3-4, or all.")
     return text.strip().lower()
@@ -73,7 +75,7 @@ def _page_name(text: str) -> Path:
     return Path(text)
 
 
-def _lobes(text: str | None, fit: Fit, file: Path) -> frozenset[int]:
+def lobes_in(text: str | None, fit: Fit, file: Path) -> frozenset[int]:
     """The lobes that a list names; `on` stands for all whose points are on their seams."""
     from .photo import shown_name
     from .result import Verdict
@@ -90,7 +92,7 @@ def _lobes(text: str | None, fit: Fit, file: Path) -> frozenset[int]:
     return frozenset(found)
 
 
-def _joints(text: str | None, fit: Fit, file: Path) -> frozenset[frozenset[int]]:
+def joints_in(text: str | None, fit: Fit, file: Path) -> frozenset[frozenset[int]]:
     """The joints that a list names, each by its lobes."""
     from .photo import shown_name
 
@@ -154,7 +156,7 @@ def plan(
     from .report.plan_text import plan_lines
 
     fit = _fit(result)
-    settings = PlanSettings(_lobes(keep, fit, result), Wood(wood.value))
+    settings = PlanSettings(lobes_in(keep, fit, result), Wood(wood.value))
     if shaving is not None:
         settings = PlanSettings(settings.keep, settings.wood, shaving)
     planned = plan_fit(fit, settings)
@@ -171,11 +173,11 @@ def decide(
     result: ResultArgument,
     checked_tips: Annotated[
         str | None,
-        typer.Option(parser=_tip_list, metavar="LOBES", help="Lobes whose points you have checked by eye and straightedge: 3,5."),
+        typer.Option(parser=tip_list, metavar="LOBES", help="Lobes whose points you have checked by eye and straightedge: 3,5."),
     ] = None,
     checked_joints: Annotated[
         str | None,
-        typer.Option(parser=_joint_list, metavar="JOINTS", help="Joints that you have tried with a strip of paper: 1-2,3-4, or all."),
+        typer.Option(parser=joint_list, metavar="JOINTS", help="Joints that you have tried with a strip of paper: 1-2,3-4, or all."),
     ] = None,
     page: Annotated[Path | None, typer.Option(parser=_page_name, metavar="FILE.txt", help="Keep the page as a text file.")] = None,
     units: UnitsOption = Units.IN,
@@ -191,7 +193,7 @@ def decide(
     from .report.decide_text import decide_lines, is_page, page_bytes
 
     fit = _fit(result)
-    decision = decide_fit(fit, _lobes(checked_tips, fit, result), _joints(checked_joints, fit, result))
+    decision = decide_fit(fit, lobes_in(checked_tips, fit, result), joints_in(checked_joints, fit, result))
     lines = decide_lines(fit, decision, shown_name(result))
     if page is not None:
         from .report.files import Target, write_all

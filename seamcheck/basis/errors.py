@@ -9,7 +9,7 @@ class SeamcheckError(Exception):
     """Something a person can mend. `str()` gives one plain sentence: what is wrong and what to do."""
 
     wrong = to_say("Something went wrong.")
-    remedy = to_say("")
+    remedy = ""
 
     def __init__(self, **words: object) -> None:
         self.words = words
@@ -266,6 +266,11 @@ class NoSuchInspection(SeamcheckError):
 class JobTooShort(SeamcheckError):
     wrong = to_say("The job in {job} holds {count}:")
     remedy = to_say("add photos by `seamcheck inspect PHOTO --job {job}`.")
+
+
+class NoPoints(PhotoError):
+    wrong = to_say("{photo} shows a bare top, which has no points yet:")
+    remedy = to_say("`seamcheck inspect {photo} --picture FILE.png` draws its seams and where to lay a rose.")
 
 
 class NotADryFit(FileError):

@@ -13,10 +13,13 @@ from typing import TYPE_CHECKING
 
 from ..basis.language import form_for, say
 from ..basis.units import lengths
+from ..report.overlay_palette import MARK_SHAPES
 from ..sheet import PROGRAM
+from .pictures import Picture
 
 if TYPE_CHECKING:
     from jinja2 import Environment
+    from markupsafe import Markup
 
 TEMPLATES = Path(__file__).parent / "templates"
 MADE_BY = f'<meta name="generator" content="{PROGRAM}">'  # how a page is known as ours
@@ -36,6 +39,8 @@ def _environment() -> Environment:
         extensions=["jinja2.ext.i18n"],
     )
     # newstyle: a message's {names} are %(names)s in templates, filled in after translation, escaped.
+    environment.filters["data_url"] = data_url
+    environment.globals["mark"] = mark
     environment.install_gettext_callables(say, form_for, newstyle=True)  # type: ignore[attr-defined]
     return environment
 
@@ -51,7 +56,22 @@ def is_page(data: bytes) -> bool:
     return MADE_BY.encode() in data[:_LOOKED_AT]
 
 
-def data_url(picture: bytes) -> str:
+def data_url(picture: Picture) -> str:
     """A PNG or JPEG file's bytes as what stands in an <img>'s src."""
-    kind = "png" if picture.startswith(b"\x89PNG") else "jpeg"
-    return f"data:image/{kind};base64,{b64encode(picture).decode()}"
+    kind = "png" if picture.data.startswith(b"\x89PNG") else "jpeg"
+    return f"data:image/{kind};base64,{b64encode(picture.data).decode()}"
+
+
+FILLED = ("on", "off", "open", "closed")  # marks of what is known; what can't be told is open
+
+
+def mark(kind: str) -> Markup:
+    """A verdict's mark as a small drawing: its shape tells, so it needs no colour. Words beside it say the same, so it has none."""
+    from markupsafe import Markup
+
+    shape = MARK_SHAPES[kind]
+    drawn = '<circle r="86"/>' if shape is None else f'<path d="M{"L".join(f"{100 * x:.0f} {100 * y:.0f}" for x, y in shape)}Z"/>'
+    fill = "#000" if kind in FILLED else "#fff"
+    return Markup(
+        f'<svg class="mark" viewBox="-130 -130 260 260" aria-hidden="true" fill="{fill}" stroke="#000" stroke-width="24">{drawn}</svg>'
+    )

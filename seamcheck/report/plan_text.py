@@ -10,7 +10,7 @@ from ..advise.cautions import BY_EYE, MAKERS_FIRST, PLANE
 from ..advise.fit import Fit
 from ..advise.fit_plan import Ease, JointAfter, Move, Plan, PlanSettings, TipAfter
 from ..advise.plan_why import RootAngles, Trouble, Why, root_angles, troubles
-from ..basis.language import say
+from ..basis.language import say, say_count
 from ..basis.units import lengths
 from ..result import Verdict
 from .text import MARKS, WIDTH
@@ -24,9 +24,9 @@ def plan_lines(fit: Fit, plan: Plan, settings: PlanSettings) -> list[str]:
     lines = [*_wrapped(_opening(fit, settings)), ""]
     lines += _steps(fit, plan, settings)
     lines += ["", *_after(fit, plan)]
-    for sentence in [*_assumed(fit), *_why(fit, plan, settings)]:
+    for sentence in [*assumed(fit), *whys(fit, plan, settings)]:
         lines += ["", *_wrapped(sentence, 6)]
-    lines += ["", *_wrapped(_closing(fit, plan))]
+    lines += ["", *_wrapped(closing_words(fit, plan))]
     cautions = [PLANE, BY_EYE, MAKERS_FIRST] if plan.eases else [BY_EYE, MAKERS_FIRST]
     return lines + _wrapped(" ".join(map(say, cautions)))
 
@@ -101,6 +101,33 @@ def ease_words(ease: Ease, shaving_in: float) -> str:
     return f"Ease its {ease.side} short edge, against lobe {ease.against}: {', '.join(amounts)}, {known}; about {' and '.join(parts)}."
 
 
+def short_move(move: Move) -> str:
+    """The same motion in a line's few words: "point .023 cw, root .027 ccw, in .019"."""
+    words = []
+    for at, right_in in ((say("point"), move.tip_right_in), (say("root"), move.root_right_in)):
+        if abs(right_in) >= TOLD_MOVE_IN:
+            words.append(f"{at} {decimals(right_in, 3)} {_side(right_in)}")
+    if abs(move.out_in) >= TOLD_MOVE_IN:
+        words.append(f"{say('out') if move.out_in > 0 else say('in')} {decimals(move.out_in, 3)}")
+    return ", ".join(words) if words else say("as it lies, to a hair")
+
+
+def short_ease(ease: Ease, shaving_in: float) -> str:
+    """ "left short edge, at lobe 3: .012 shoulder, .004 root ±.006; strokes 2 along, 4 more at the shoulder"."""
+    depths = [(say("shoulder"), ease.shoulder_in), (say("root"), ease.root_in)]
+    amounts = ", ".join(f"{decimals(depth, 3)} {end}" for end, depth in sorted(depths, key=lambda one: -one[1]) if depth)
+    known = f" ±{u95_decimals(ease.u95_in, 3)}" if ease.u95_in is not None else ""
+    whole, more = ease.strokes(shaving_in)
+    strokes = [say_count("{count} stroke along", "{count} strokes along", whole)] if whole else []
+    if more:
+        steeper = say("at the root") if ease.root_in > ease.shoulder_in else say("at the shoulder")
+        strokes.append(f"{more} {steeper}" if whole else f"{say_count('{count} stroke', '{count} strokes', more)} {steeper}")
+    edge = say("Ease the left short edge, at lobe {lobe}", lobe=ease.against)
+    if ease.side == "right":
+        edge = say("Ease the right short edge, at lobe {lobe}", lobe=ease.against)
+    return f"{edge}: {amounts}{known}; {', '.join(strokes)}."
+
+
 def _after(fit: Fit, plan: Plan) -> Iterator[str]:
     yield "What should come of it, where it was measured:"
     yield f"  {'':14} {'now':22} {'then':22} verdict then"
@@ -120,7 +147,7 @@ def _tip_line(tip: TipAfter) -> str:
 
 
 def _side(offset_in: float) -> str:
-    return "cw" if offset_in > 0 else "ccw"
+    return say("cw") if offset_in > 0 else say("ccw")
 
 
 def _joint_line(joint: JointAfter) -> str:
@@ -132,7 +159,8 @@ def _joint_line(joint: JointAfter) -> str:
     return f"  {name:14} {now:22} {then:22} {MARKS[joint.verdict]} {joint.verdict.value}"
 
 
-def _assumed(fit: Fit) -> Iterator[str]:
+def assumed(fit: Fit) -> Iterator[str]:
+    """What the plan takes for granted, since nothing else is known of it."""
     tips = [lobe.number for lobe in fit.lobes if lobe.offset_in is None]
     joints = [f"{joint.lobes[0]}-{joint.lobes[1]}" for joint in fit.joints if joint.gap_in is None]
     if tips:
@@ -151,7 +179,8 @@ def _assumed(fit: Fit) -> Iterator[str]:
         yield f"The photos disagree: {sentence}"
 
 
-def _why(fit: Fit, plan: Plan, settings: PlanSettings) -> Iterator[str]:
+def whys(fit: Fit, plan: Plan, settings: PlanSettings) -> Iterator[str]:
+    """Why it doesn't close, where it doesn't."""
     angles = root_angles(fit)
     if angles is not None and angles.told:
         yield _angle_words(angles, settings)
@@ -203,7 +232,8 @@ def why_words(why: Why, settings: PlanSettings) -> str:
     }[why.trouble]
 
 
-def _closing(fit: Fit, plan: Plan) -> str:
+def closing_words(fit: Fit, plan: Plan) -> str:
+    """What to do when all of it is done."""
     if not fit.lobes or not fit.joints:
         return "Too little was measured for a plan: take the photo again."
     if plan.tip_misses or plan.gap_misses:

@@ -23,6 +23,7 @@ from .words import (
     length_words,
     limit_words,
     list_words,
+    lower,
     offset_words,
     round_the_top,
     stage_words,
@@ -202,11 +203,7 @@ def _together_lines(inspection: Inspection) -> Iterator[Line]:
         agreed = f"The {len(inspection.together.photos)} photos agree wherever two of them show the same."
         yield from (Line(words) for words in _wrapped(agreed))
     for sentence in inspection.together.disagree:
-        yield from (Line(words, STYLES[Verdict.OFF]) for words in _wrapped(f"The photos disagree: {_lower(sentence)}", 6))
-
-
-def _lower(sentence: str) -> str:
-    return sentence[:1].lower() + sentence[1:]
+        yield from (Line(words, STYLES[Verdict.OFF]) for words in _wrapped(f"The photos disagree: {lower(sentence)}", 6))
 
 
 def _loose_lines(inspection: Inspection) -> Iterator[Line]:

@@ -90,3 +90,13 @@ def round_the_top(inspection: Inspection) -> list[Tip]:
         return tips
     first = tips[0].bearing
     return sorted(tips, key=lambda tip: ((tip.bearing - first + 1e-6) % (2 * pi), tip.ring or 0, tip.lobe))
+
+
+def capital(words: str) -> str:
+    """With a capital first letter."""
+    return words[:1].upper() + words[1:]
+
+
+def lower(words: str) -> str:
+    """With a small first letter."""
+    return words[:1].lower() + words[1:]
