@@ -1,0 +1,69 @@
+"""How far an edge departs from its ring's pattern, on lobes drawn here and moved by hand."""
+
+import numpy as np
+import pytest
+
+from seamcheck.basis.frames import unit_of_bearing
+from seamcheck.basis.lines import Line
+from seamcheck.kite import FoundLobe, Kite, KiteShape
+from seamcheck.measure.edge_task import EdgeFit
+from seamcheck.measure.lobes import _is_sound, _like_the_others
+from seamcheck.measure.pattern import departures_in
+
+SHAPE = KiteShape(np.radians(90), 13 / 16, 3.0)
+LIGHT = np.array([0.4, 0.4, 0.4])
+
+
+def edge(start, stop, moved_out_in: float = 0.0, side: int = 1, contrast: float = 10.0, misfit: float = 0.1, outside=LIGHT) -> EdgeFit:
+    along = np.asarray(stop, float) - start
+    bearing = float(np.arctan2(along[0], along[1]))
+    out = side * np.array([np.cos(bearing), -np.sin(bearing)])
+    point = (np.asarray(start, float) + stop) / 2 + moved_out_in * out
+    return EdgeFit(Line(point, bearing, np.eye(2) * 1e-8, 0.001, 0.0, 1.2), contrast, LIGHT, np.asarray(outside), misfit)
+
+
+def rose(points: int = 8, ring: int | None = 1):
+    """Lobes whose roots meet at (2, -1), their own seams and their (left, right) long edges."""
+    along, across = SHAPE.shoulder_in
+    lobes, owns, pairs = [], [], []
+    for k in range(points):
+        way = unit_of_bearing(2 * np.pi * k / points)
+        right = np.array([way[1], -way[0]])
+        root = np.array([2.0, -1.0])
+        left_in, right_in, tip = root + along * way - across * right, root + along * way + across * right, root + SHAPE.length_in * way
+        lobes.append(FoundLobe(ring, Kite(root, left_in, tip, right_in), "cw"))
+        owns.append(edge(root, tip, outside=LIGHT / 4))
+        pairs.append([edge(left_in, tip, side=-1), edge(right_in, tip)])
+    return lobes, owns, pairs
+
+
+def test_edges_of_one_pattern_do_not_depart_and_a_moved_one_does_by_as_much():
+    lobes, owns, pairs = rose()
+    kite = lobes[3].kite
+    pairs[3][0] = edge(kite.left_in, kite.tip_in, moved_out_in=0.05, side=-1)
+    pairs[5][1] = edge(lobes[5].kite.right_in, lobes[5].kite.tip_in, moved_out_in=-0.02)
+    away = departures_in(lobes, owns, pairs)
+    assert away[3][0] == pytest.approx(0.05, abs=1e-9)
+    assert away[5][1] == pytest.approx(-0.02, abs=1e-9)
+    rest = [value for k, pair in enumerate(away) for side, value in enumerate(pair) if (k, side) not in {(3, 0), (5, 1)}]
+    assert rest == pytest.approx([0.0] * 14, abs=1e-9)
+
+
+def test_nothing_is_said_of_loose_lobes_few_edges_or_a_lobe_without_its_own_seam():
+    assert departures_in(*rose(ring=None)) == [[None, None]] * 8
+    lobes, owns, pairs = rose(4)
+    assert departures_in(lobes, [owns[0], None, None, None], pairs) == [[None, None]] * 4
+    assert departures_in(lobes, [None, *owns[1:]], pairs)[0] == [None, None]
+
+
+@pytest.mark.parametrize(("misfit", "departure_in", "sound"), [(1.0, 0.05, True), (5.0, 0.05, False), (5.0, 0.01, True), (5.0, None, True)])
+def test_a_badly_explained_edge_far_off_the_pattern_is_another_line(misfit, departure_in, sound):
+    one = edge((0, 0), (0, 2), contrast=10.0, misfit=misfit)  # 1 and 5 per cent of the step's square
+    assert _is_sound(one, None, False, departure_in) is sound
+
+
+def test_a_stripe_is_no_own_seam():
+    lobes, owns, _ = rose(6)
+    owns[2] = edge(lobes[2].kite.root_in, lobes[2].kite.tip_in, contrast=10.0, misfit=1.5, outside=LIGHT / 4)
+    kept = _like_the_others(lobes, owns)
+    assert [own is not None for own in kept] == [True, True, False, True, True, True]
