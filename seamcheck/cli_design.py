@@ -129,7 +129,7 @@ def template(
     from .printed.pages import room_in
     from .printed.template_words import text_lines
 
-    rose = _rose(points, reach, rings, short_edge, root_angle, strip, top, band, dark)
+    rose = rose_of(points, reach, rings, short_edge, root_angle, strip, top, band, dark)
     cuts = cut_list(rose, strip, (leaf_length, leaf_width), spare)
     room = room_in(paper.value)
     _write(
@@ -191,7 +191,7 @@ def recess(
 
     notes = [] if veneer else ["The depth is that of usual veneer: measure yours, and give it (--veneer)."]
     if result is None:
-        rose = _rose(points, reach, rings, short_edge, root_angle, None, None, None, Side.RIGHT)
+        rose = rose_of(points, reach, rings, short_edge, root_angle, None, None, None, Side.RIGHT)
         outline = rose.outline_in()
         lobes = tuple(lobe.number for lobe in sorted(rose.lobes(), key=lambda lobe: lobe.bearing))
     elif reach or rings or short_edge or root_angle:
@@ -206,7 +206,7 @@ def recess(
     _tell(text_lines(found, names, notes, result is not None), (ROUTER, SAW_AND_KNIFE, MAKERS_FIRST), files)
 
 
-def _rose(
+def rose_of(
     points: int,
     reach: list[float] | None,
     rings: int | None,
@@ -217,6 +217,7 @@ def _rose(
     band: float | None,
     dark: Side,
 ) -> Rose:
+    """The rose that a command's options ask for; exit 2 where they say too little, CantBuild where it can't be built."""
     from .design.draw_up import draw_up
     from .design.wish import Top, Wish
 

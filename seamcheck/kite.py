@@ -72,6 +72,61 @@ class KiteShape:
 
 
 @dataclass(frozen=True, slots=True)
+class HalfShape:
+    """A lobe whose halves need not be alike. Frame: its root at the origin, its tip at (0, length), left at negative x."""
+
+    length_in: float
+    left_root: float  # rad, between the line from root to tip and the short edge
+    right_root: float
+    left_short_in: float
+    right_short_in: float
+
+    @staticmethod
+    def of_angles(length_in: float, roots: tuple[float, float], tips: tuple[float, float]) -> HalfShape:
+        """From its half angles at root and tip (rad; left, right): law of sines in each half."""
+        shorts = [length_in * float(np.sin(tip) / np.sin(root + tip)) for root, tip in zip(roots, tips, strict=True)]
+        return HalfShape(length_in, roots[0], roots[1], shorts[0], shorts[1])
+
+    @staticmethod
+    def of_kite(shape: KiteShape) -> HalfShape:
+        half = shape.root_angle / 2
+        return HalfShape(shape.length_in, half, half, shape.short_edge_in, shape.short_edge_in)
+
+    @staticmethod
+    def of_corners(corners_in: Array) -> HalfShape:
+        """From its corners (4, 2) wherever they lie: root, left, tip, right."""
+        root, left, tip, right = np.asarray(corners_in, float)
+        axis = bearing_of(tip - root)
+        turns = [float((bearing_of(shoulder - root) - axis + np.pi) % (2 * np.pi) - np.pi) for shoulder in (left, right)]
+        return HalfShape(
+            float(np.hypot(*(tip - root))), -turns[0], turns[1], float(np.hypot(*(left - root))), float(np.hypot(*(right - root)))
+        )
+
+    @property
+    def corners_in(self) -> Array:
+        """(4, 2): root, left shoulder, tip, right shoulder."""
+        left = self.left_short_in * np.array([-np.sin(self.left_root), np.cos(self.left_root)])
+        right = self.right_short_in * np.array([np.sin(self.right_root), np.cos(self.right_root)])
+        return np.stack([np.zeros(2), left, np.array([0.0, self.length_in]), right])
+
+    @property
+    def root_angle(self) -> float:
+        """Rad."""
+        return self.left_root + self.right_root
+
+    @property
+    def tips(self) -> tuple[float, float]:
+        """Half angles at the tip (rad): left, right."""
+        _, left, tip, right = self.corners_in
+        return float(np.arctan2(-left[0], tip[1] - left[1])), float(np.arctan2(right[0], tip[1] - right[1]))
+
+    @property
+    def mirrored(self) -> HalfShape:
+        """Turned over."""
+        return HalfShape(self.length_in, self.right_root, self.left_root, self.right_short_in, self.left_short_in)
+
+
+@dataclass(frozen=True, slots=True)
 class FoundLobe:
     """One lobe as found: good enough to measure from, not a measurement."""
 

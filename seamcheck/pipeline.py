@@ -30,6 +30,7 @@ from .measure.gap_field import field_tone
 from .measure.gap_sites import JointSite, joints_of
 from .measure.gaps import GapFit, measure_gaps
 from .measure.lobes import LobeFit, measure_lobes
+from .measure.loose_numbers import lobe_shape
 from .measure.round_edge import field_reach, measure_round_edge
 from .measure.seams import SeamFit, measure_seam
 from .measure.tips import (
@@ -282,6 +283,7 @@ def _tip(
         lobe.dark_side,
         tip_in,
         numbers.own_end_offset,
+        None if centre_in is not None else lobe_shape(sight, lines, fit),
     )
 
 

@@ -31,6 +31,21 @@ class Verdict(Enum):
     UNMEASURED = "unmeasured"
 
 
+# A lobe's edges, and its angles beside the line from root to tip; left and right as seen from the root.
+EDGES = ("left_short", "right_short", "left_long", "right_long")
+HALF_ANGLES = ("left_root", "right_root", "left_tip", "right_tip")
+
+
+@dataclass(frozen=True)
+class LobeShape:
+    """The shape of a lobe that lies loose; what couldn't be had is missing."""
+
+    lengths: Mapping[str, Estimate]  # inches, by edge: corner to corner, where the straight edges meet
+    bows: Mapping[str, Estimate]  # inches, by edge: how far its middle stands out over its ends (negative: hollow), as far as it was seen
+    angles: Mapping[str, Estimate]  # rad, by half angle: between the line from root to tip and the edge
+    own_root_offset: Estimate | None  # inches: the root lies clockwise (to the right) of the own seam
+
+
 @dataclass(frozen=True)
 class Tip:
     """One lobe's tip. Pixels are those of the upright photo, on the lobe's face."""
@@ -55,6 +70,7 @@ class Tip:
     # Inches, positive clockwise: its own seam, where it passes the tip, from the field seam. The same as the seam offset less the
     # own-seam offset, but known without the edges: what tells a lobe that was moved from edges that are hard to see.
     own_end_offset: Estimate | None = None
+    shape: LobeShape | None = None  # loose lobes only
 
 
 @dataclass(frozen=True)

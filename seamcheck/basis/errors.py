@@ -286,3 +286,28 @@ class NoSuchLobe(SeamcheckError):
 class NoSuchJoint(SeamcheckError):
     wrong = to_say("{file} has no joint {joint}:")
     remedy = to_say("its joints are {joints}.")
+
+
+class NotLooseLobes(FileError):
+    wrong = to_say("{file} shows {stage}, not loose lobes:")
+    remedy = to_say("scatter the cut lobes beside the cards and inspect that photo with --stage loose --json FILE.")
+
+
+class NotBareTop(FileError):
+    wrong = to_say("{file} shows {stage}, not a bare top:")
+    remedy = to_say("inspect a photo of the matched top before any lobe is on it, with --stage bare --json FILE.")
+
+
+class NoRosePlaced(FileError):
+    wrong = to_say("{file} holds no place for a rose, since too few seams were measured or its points don't fall on them:")
+    remedy = to_say("inspect the bare top again with --points and --reach.")
+
+
+class TooManyResults(SeamcheckError):
+    wrong = to_say("More than {most} result files are too many at once:")
+    remedy = to_say("photograph more lobes in one picture.")
+
+
+class NoLobes(SeamcheckError):
+    wrong = to_say("No lobe in {file} was measured whole:")
+    remedy = to_say("lay the lobes apart and flat, every edge in view and in even light, and take the photo again.")

@@ -16,6 +16,7 @@ from ..judge import judge_joint, judge_tip, odd_lobes
 from ..result import Inspection, Joint, Tip, Together
 from .match import match
 from .numbers import combined, disagreement
+from .shapes import shapes_together
 
 # Photos of one untouched fit are wrongly said to disagree anywhere once in so many sets.
 WRONGLY_DOUBTED = 1 / 100
@@ -162,6 +163,7 @@ def _tip(lobe: int, seen: Sequence[_Seen], share: dict[str, float], level: float
         verdict=None if base.verdict is None else judge_tip(offset, tolerance_in),
         reason=Reason.PHOTOS_DISAGREE if moved else None if offset is not None or _whole(base, numbers) else base.reason,
         dark_side=sides.pop() if len(sides) == 1 else None,
+        shape=shapes_together([tip.shape for _, tip in mine], share),
     )
     return new, _told(lobe, mine, doubts)
 

@@ -152,7 +152,7 @@ def centre_scatter(owns: Sequence[Line], missing: int) -> float:
     return scatter * float(np.sqrt(2 / len(owns) - 2 / total))
 
 
-def _crossing(a: Cases, b: Cases) -> Array:
+def crossing_of(a: Cases, b: Cases) -> Array:
     """Where two lines cross, (n, 2). Parallel lines give infinities."""
     (ax, ay), (bx, by) = a.normal.T, b.normal.T
     determinant = ax * by - ay * bx
@@ -163,17 +163,17 @@ def _crossing(a: Cases, b: Cases) -> Array:
 
 def seam_offset(lines: dict[str, Cases]) -> Array:
     """(n, 1): how far the tip lies clockwise of the field seam."""
-    return lines["seam"].offset_of(_crossing(lines["left"], lines["right"]))[:, None]
+    return lines["seam"].offset_of(crossing_of(lines["left"], lines["right"]))[:, None]
 
 
 def own_seam_offset(lines: dict[str, Cases]) -> Array:
     """(n, 1): how far the tip lies clockwise of the lobe's own seam."""
-    return lines["own"].offset_of(_crossing(lines["left"], lines["right"]))[:, None]
+    return lines["own"].offset_of(crossing_of(lines["left"], lines["right"]))[:, None]
 
 
 def own_end_offset(lines: dict[str, Cases]) -> Array:
     """(n, 1): how far the lobe's own seam, where it passes the tip, lies clockwise of the field seam."""
-    tip, own = _crossing(lines["left"], lines["right"]), lines["own"]
+    tip, own = crossing_of(lines["left"], lines["right"]), lines["own"]
     foot = tip - own.offset_of(tip)[:, None] * own.normal
     return lines["seam"].offset_of(foot)[:, None]
 
@@ -181,13 +181,13 @@ def own_end_offset(lines: dict[str, Cases]) -> Array:
 def reach(lines: dict[str, Cases]) -> Array:
     """(n, 1): the tip's distance from the centre; own seams are named own0, own1, ..."""
     owns = [line for name, line in lines.items() if name.startswith("own")]
-    return np.linalg.norm(_crossing(lines["left"], lines["right"]) - centre_of(owns), axis=1)[:, None]
+    return np.linalg.norm(crossing_of(lines["left"], lines["right"]) - centre_of(owns), axis=1)[:, None]
 
 
 def length_and_root(lines: dict[str, Cases]) -> Array:
     """(n, 2): root to tip (inches), and the angle between the short edges at the root (rad)."""
-    tip = _crossing(lines["left"], lines["right"])
-    root = _crossing(lines["left short"], lines["right short"])
+    tip = crossing_of(lines["left"], lines["right"])
+    root = crossing_of(lines["left short"], lines["right short"])
     angle = np.abs(wrap_angle(lines["left short"].bearing - lines["right short"].bearing))
     return np.stack([np.linalg.norm(tip - root, axis=1), angle], axis=1)
 

@@ -87,6 +87,7 @@ def _tip(tip: Mapping[str, Any], working: Mapping[str, Any]) -> Tip:
         reason=_reason(tip["reason"]),
         dark_side=tip["dark_side"],
         place_in=_maybe_places(working["place_in"], (2,)),
+        shape=None,  # comparing knows lobes by where they lie
         **numbers,
     )
 

@@ -15,7 +15,7 @@ import numpy as np
 from ..basis.frames import Array
 from ..basis.uncertain import COVERAGE_95, Estimate
 from ..judge import REPORTED_DECIMALS, reported
-from ..result import BareTop, Help, Inspection, Joint, RosePlace, Seam, Stage, Tip
+from ..result import EDGES, HALF_ANGLES, BareTop, Help, Inspection, Joint, LobeShape, RosePlace, Seam, Stage, Tip
 
 SCHEMA_VERSION = 1
 PX_DECIMALS = 3
@@ -133,7 +133,18 @@ def _tip(tip: Tip, px: _Pixels) -> Json:
         **_with_u95("root_angle", "deg", tip.root_angle, degrees(1)),
         "dark_side": tip.dark_side,
         "outline_px": px.of(tip.outline_px),
+        **({} if tip.shape is None else {"shape": _shape(tip.shape)}),
     }
+
+
+def _shape(shape: LobeShape) -> Json:
+    """Edge by edge, angle by angle; null where it couldn't be had."""
+    numbers: Json = {}
+    for edge in EDGES:
+        numbers |= _with_u95(edge, "in", shape.lengths.get(edge)) | _with_u95(f"{edge}_bow", "in", shape.bows.get(edge))
+    for angle in HALF_ANGLES:
+        numbers |= _with_u95(angle, "deg", shape.angles.get(angle), degrees(1))
+    return numbers | _with_u95("own_root_offset", "in", shape.own_root_offset)
 
 
 TIP_NUMBERS = ("seam_offset", "reach", "own_seam_offset", "length", "root_angle", "own_end_offset")

@@ -11,6 +11,7 @@ from __future__ import annotations
 import argparse
 import sys
 import tempfile
+from collections.abc import Iterator
 from math import degrees
 from pathlib import Path
 
@@ -22,9 +23,10 @@ from seamcheck.basis.errors import SeamcheckError
 from seamcheck.basis.uncertain import Estimate
 from seamcheck.photo import read_photo
 from seamcheck.pipeline import Settings, inspect
-from seamcheck.result import Stage
+from seamcheck.result import Stage, Tip
 from tests.benchmarks.coverage_study import Row, figures
 from tests.scenes.draw import Scene
+from tests.scenes.geometry import Lobe, meet, right
 from tests.scenes.loose import draw_loose
 from tests.scenes.render import render
 
@@ -61,8 +63,41 @@ def look_at(scene: Scene, path: Path) -> list[Row]:
             ("root angle", lobe.root_angle, tip.root_angle, hundredths),
         ):
             rows.append(row(f"NO {quantity}".upper(), what) if estimate is None else row(quantity, what, truth, estimate, scale))
+        rows += [row(*compared) for compared in of_shape(lobe, tip, what)]
     rows += [row("SPURIOUS", "") for _ in free]
     return rows
+
+
+def of_shape(lobe: Lobe, tip: Tip, what: str) -> Iterator[tuple[str, str, float, Estimate, float]]:
+    """(quantity, what, truth, estimate, scale) of a lobe's edges and half angles."""
+    assert tip.shape is not None
+    root, tip_in = lobe.root_in, lobe.tip_in
+    shoulders = [
+        meet(*lobe.edges[0].fitted(0, 1), *lobe.edges[1].fitted(0.4, 1)),
+        meet(*lobe.edges[2].fitted(0, 0.6), *lobe.edges[3].fitted(0, 1)),
+    ]
+    axis = (tip_in - root) / np.hypot(*(tip_in - root))
+    for k, side in enumerate(("left", "right")):
+        for name, end, sign in ((f"{side}_short", root, 1), (f"{side}_long", tip_in, -1)):
+            way = (shoulders[k] - end) / np.hypot(*(shoulders[k] - end))
+            edge = lobe.edges[{"left_short": 0, "left_long": 1, "right_long": 2, "right_short": 3}[name]]
+            length = float(np.hypot(*(edge.b - edge.a)))
+            seen = length - 0.12 if sign > 0 else 0.6 * length - 0.08
+            if name in tip.shape.lengths:
+                yield f"{name[-5:].strip('_')} edge", what, float(np.hypot(*(shoulders[k] - end))), tip.shape.lengths[name], 1.0
+                angle = f"{side}_{'root' if sign > 0 else 'tip'}"
+                yield (
+                    f"half {angle.split('_')[1]} angle",
+                    what,
+                    float(np.arccos(sign * way @ axis)),
+                    tip.shape.angles[angle],
+                    degrees(1) / 10,
+                )
+            if name in tip.shape.bows:
+                yield f"bow of {name[-5:].strip('_')} edge", what, edge.bow_in * (seen / length) ** 2, tip.shape.bows[name], 1.0
+    if tip.shape.own_root_offset is not None:
+        own = lobe.own_tip - lobe.own_root
+        yield "own seam at root", what, float((root - lobe.own_root) @ right(own / np.hypot(*own))), tip.shape.own_root_offset, 1.0
 
 
 def report(rows: list[Row]) -> None:

@@ -150,7 +150,10 @@ class _Canvas:
         plan = np.stack([x, y], axis=-1)
         cover = np.zeros((rows, columns), np.float32)
         for lobe in self.scene.rose.lobes:
-            cover = np.maximum(cover, np.clip(lobe.inside(plan) * PLAN_PPI + 0.5, 0, 1).astype(np.float32))
+            at = (self._corners(lobe) - [low[0], high[1]]) * [PLAN_PPI, -PLAN_PPI]
+            (left, top), (right, bottom) = np.clip(at.min(axis=0) - 4, 0, None).astype(int), at.max(axis=0).astype(int) + 5
+            part = cover[top:bottom, left:right]
+            np.maximum(part, np.clip(lobe.inside(plan[top:bottom, left:right]) * PLAN_PPI + 0.5, 0, 1), out=part)
         low, high = low.astype(np.float32), high.astype(np.float32)
         share = light_below(cover, self.scene.height_in, self.scene.lighting)
         box = self.box(np.array([low, [low[0], high[1]], high, [high[0], low[1]]]), 0.0, 0.0)

@@ -1,0 +1,87 @@
+"""The command for lobes that are cut and not yet taped: `lobes`."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from .basis.units import Units
+from .cli_design import PointsOption, ReachOption, RingsOption, RootAngleOption, ShortEdgeOption, Side, rose_of
+from .cli_options import UnitsOption, picture_name
+
+if TYPE_CHECKING:
+    from .kite import HalfShape
+
+
+def add_to(app: typer.Typer) -> None:
+    """Put this command on a command line."""
+    app.command()(lobes)
+
+
+def lobes(
+    results: Annotated[
+        list[Path],
+        typer.Argument(metavar="RESULT.json", help="What `inspect --stage loose --json` wrote of the cut lobes; one or several."),
+    ],
+    points: PointsOption = 8,
+    reach: ReachOption = None,
+    rings: RingsOption = None,
+    short_edge: ShortEdgeOption = None,
+    root_angle: RootAngleOption = None,
+    on: Annotated[
+        Path | None, typer.Option(metavar="BARE.json", help="What `inspect --stage bare --json` wrote of the top that they go on.")
+    ] = None,
+    dark: Annotated[Side | None, typer.Option(help="The side of a lobe that is dark. Where not given, as in most lobes.")] = None,
+    picture: Annotated[
+        Path | None,
+        typer.Option(parser=picture_name, metavar="FILE", help="Draw the round and the lobes, as a .png or .jpg file."),
+    ] = None,
+    units: UnitsOption = Units.IN,
+) -> None:
+    """Sort cut lobes before they are taped, and find the best order round the top.
+
+    From result files of loose lobes: which to use, to mend (which edge, how much) or to cut again, against the pattern that the rose's
+    options give; and which lobe beside which, so that the least has to be planed.
+
+    A LENGTH is inches, written 0.0238, 1/42 or 2 1/2, or millimetres, written 0.6mm.
+    """
+    from .advise.lobe_lots import lots
+    from .advise.lobe_sort import Limits
+    from .basis.errors import NoLobes
+    from .photo import shown_name
+    from .report.lobes_text import lobes_lines
+    from .report.loose_reading import read_loose, read_places
+    from .report.text import ASCII, can_show
+
+    if not reach and (rings or short_edge or root_angle):
+        raise typer.BadParameter("say how far the first ring reaches, for instance --reach 3.", param_hint="--reach")
+    patterns = None if not reach else _patterns(points, reach, rings, short_edge, root_angle)
+    found = read_loose(results)
+    places = None if on is None else read_places(on)
+    limits = Limits(found.gap_tolerance_in / 2, found.gap_tolerance_in, found.tolerance_in)
+    side = {None: None, Side.LEFT: "ccw", Side.RIGHT: "cw"}[dark]
+    done = lots(found.lobes, patterns, places, limits, side)
+    if not done.patterns:
+        raise NoLobes(file=shown_name(results[0]))
+    if picture is not None:
+        from .report.files import Target, write_all
+        from .report.lobes_picture import lobes_picture
+        from .report.picture_file import is_picture
+
+        write_all([(Target(picture, "a picture", is_picture), lobes_picture(found, done, limits, picture.suffix))])
+    plain = not can_show(sys.stdout)
+    for line in lobes_lines(found, done, limits, on is not None):
+        print(line.translate(ASCII) if plain else line)
+
+
+def _patterns(
+    points: int, reach: list[float], rings: int | None, short_edge: list[float] | None, root_angle: list[float] | None
+) -> list[HalfShape]:
+    """Ring by ring."""
+    from .kite import HalfShape
+
+    rose = rose_of(points, reach, rings, short_edge, root_angle, None, None, None, Side.RIGHT)
+    return [HalfShape.of_kite(ring.shape) for ring in rose.rings]

@@ -1,0 +1,120 @@
+"""Result files of loose lobes and of a bare top read back, as far as sorting and ordering lobes needs them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import radians
+from pathlib import Path
+from string import ascii_uppercase
+from typing import Any
+
+import numpy as np
+
+from ..advise.lobe_order import Place
+from ..advise.loose_set import LooseLobe
+from ..basis.errors import NoRosePlaced, NotBareTop, NotLooseLobes, SpoiltResult, TooManyResults
+from ..basis.uncertain import COVERAGE_95, Estimate
+from ..photo import shown_name
+from ..result import EDGES, HALF_ANGLES
+from .result_reading import STAGES, number_of, places_of, read_document
+
+SPOILT = (KeyError, TypeError, ValueError, IndexError, AttributeError)
+
+
+@dataclass(frozen=True)
+class LooseSet:
+    """The lobes of one result file or of several."""
+
+    photos: tuple[str, ...]  # names of the photos
+    lobes: tuple[LooseLobe, ...]
+    tolerance_in: float
+    gap_tolerance_in: float
+    warnings: tuple[str, ...]
+
+
+def read_loose(paths: Sequence[Path]) -> LooseSet:
+    """All lobes of the files. Those of several are named A1, A2, ..., B1, ... Raises a FileError with a plain sentence."""
+    if len(paths) > len(ascii_uppercase):
+        raise TooManyResults(most=len(ascii_uppercase))
+    photos: list[str] = []
+    lobes: list[LooseLobe] = []
+    warnings: list[str] = []
+    tolerances: list[tuple[float, float]] = []
+    for k, path in enumerate(paths):
+        name = shown_name(path)
+        document = read_document(path, name)
+        if document["stage"] != "loose":
+            raise NotLooseLobes(file=name, stage=STAGES.get(document["stage"], "something else"))
+        try:
+            photo = str(document["photo"]["file"])
+            lobes += [_lobe(tip, k, ascii_uppercase[k] if len(paths) > 1 else "") for tip in document["tips"]]
+            tolerances.append((number_of(document.get("tolerance_in", 1 / 64)), number_of(document.get("gap_tolerance_in", 0.010))))
+            warnings += [str(words) for words in document.get("warnings") or []]
+        except SPOILT:
+            raise SpoiltResult(file=name) from None
+        if photo in photos:
+            warnings.append(f"{name} comes from a photo of the same name as another, {photo}: a lobe that both show is counted twice.")
+        photos.append(photo)
+    return LooseSet(tuple(photos), tuple(lobes), *tolerances[0], tuple(dict.fromkeys(warnings)))
+
+
+def _lobe(tip: dict[str, Any], photo: int, letter: str) -> LooseLobe:
+    shape = tip["shape"]
+    numbers = {"length": _estimate(tip, "length", "in"), "own_tip": _estimate(tip, "own_seam_offset", "in")}
+    numbers["own_root"] = _estimate(shape, "own_root_offset", "in")
+    numbers |= {angle: _estimate(shape, angle, "deg") for angle in HALF_ANGLES}
+    lengths = {edge: _estimate(shape, edge, "in") for edge in EDGES}
+    bows = {edge: _estimate(shape, f"{edge}_bow", "in") for edge in EDGES}
+    if tip["dark_side"] not in (None, "cw", "ccw"):
+        raise ValueError("no side")
+    return LooseLobe(
+        f"{letter}{int(tip['lobe'])}",
+        photo,
+        _given(numbers),
+        _estimate(tip, "root_angle", "deg"),
+        _given(lengths),
+        _given(bows),
+        tip["dark_side"],
+        places_of(tip["outline_px"], (4, 2)),
+    )
+
+
+def _given(estimates: dict[str, Estimate | None]) -> dict[str, Estimate]:
+    return {name: estimate for name, estimate in estimates.items() if estimate is not None}
+
+
+def _estimate(numbers: dict[str, Any], name: str, unit: str) -> Estimate | None:
+    """Inches as they are, degrees as rad."""
+    value, u95 = numbers[f"{name}_{unit}"], numbers[f"{name}_u95_{unit}"]
+    if value is None or u95 is None:
+        return None
+    scale = radians(1) if unit == "deg" else 1.0
+    if number_of(u95) < 0:
+        raise ValueError("an uncertainty below zero")
+    return Estimate(number_of(value) * scale, {"photo": number_of(u95) * scale / COVERAGE_95})
+
+
+def read_places(path: Path) -> tuple[Place, ...]:
+    """Where the tips of the rose that was placed on a bare top belong. Raises a FileError with a plain sentence."""
+    name = shown_name(path)
+    document = read_document(path, name)
+    if document["stage"] != "bare":
+        raise NotBareTop(file=name, stage=STAGES.get(document["stage"], "something else"))
+    top = document.get("top")
+    try:
+        placed = top and (top["rose_fewest_suited"] or top["rose_least_miss"])
+        if not placed:
+            raise NoRosePlaced(file=name)
+        places = []
+        for point in placed["points"]:
+            miss = 0.0 if point["made_to_suit"] or point["miss_in"] is None else number_of(point["miss_in"])
+            reach = number_of(point["reach_in"])
+            if reach <= 0:
+                raise ValueError("no reach")
+            # A tip that would lie clockwise of its seam belongs counterclockwise by as much.
+            bearing = radians(number_of(point["bearing_deg"])) - miss / reach
+            places.append(Place(int(point["seam"]), int(point["ring"]), float(bearing % (2 * np.pi))))
+    except SPOILT:
+        raise SpoiltResult(file=name) from None
+    return tuple(places)

@@ -1,0 +1,153 @@
+"""`lobes` as a person runs it: from a photo of loose lobes to the round, and what it refuses."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from seamcheck.photo import read_photo
+from seamcheck.pipeline import Settings, inspect
+from seamcheck.report.json_file import result_bytes
+from seamcheck.result import Inspection, Stage
+from tests.benchmarks.loose_study import of_shape
+from tests.command_line import Run, command_line
+from tests.made_up_fit import rose, seen
+from tests.scenes.draw import Scene, draw
+from tests.scenes.geometry import Care, FieldSeam, lay
+from tests.scenes.light import Lighting
+from tests.scenes.loose import on_the_bench
+from tests.scenes.render import render
+
+SAMPLE = Path(__file__).parents[2] / "sample_images" / "loose-lobes.jpg"
+
+
+@pytest.fixture(scope="module")
+def measured(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The sample's result file, measured once."""
+    photo = read_photo(SAMPLE)
+    path = tmp_path_factory.mktemp("loose") / "loose.json"
+    path.write_bytes(result_bytes(inspect(photo, Settings(stage=Stage.LOOSE))))
+    return path
+
+
+@pytest.fixture
+def run(tmp_path: Path, measured: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    """The command line in a folder that holds loose.json."""
+    shutil.copy(measured, tmp_path / "loose.json")
+    monkeypatch.chdir(tmp_path)
+    return command_line(monkeypatch, capsys)
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory: pytest.TempPathFactory) -> tuple[Scene, Inspection]:
+    """Four lobes of one rose rendered on a bench, and what is found of them."""
+    rng = np.random.default_rng(6)
+    seams = tuple(FieldSeam(np.zeros(2), np.pi / 2 * k, 0.0, True) for k in range(4))
+    cut = lay(rng, seams, 4, 1, 1.1, 2.4, (0.0, 0.0), np.zeros(2), 0.0, Care())
+    woods = {"field_wood": "cherry", "dark_wood": "walnut", "light_wood": "maple"}
+    base = replace(draw(6, "dry-fit"), **woods, lighting=Lighting(()))
+    scene = on_the_bench(base, rng, cut.lobes, ppi=150, megapixels=2.2, cards=3, tilt=0.05)
+    path = tmp_path_factory.mktemp("bench") / "bench.jpg"
+    path.write_bytes(render(scene))
+    across, along = scene.bars_in
+    return scene, inspect(read_photo(path), Settings(stage=Stage.LOOSE, bar_across_in=across, bar_along_in=along))
+
+
+def test_every_number_of_a_shape_is_within_its_uncertainty(bench: tuple[Scene, Inspection]) -> None:
+    """Lengths, half angles, own seams and bows of rendered lobes: nine in ten within u95, none three times as far."""
+    scene, found = bench
+    assert len(found.tips) == len(scene.rose.lobes) == 4
+    far: list[float] = []
+    for lobe in scene.rose.lobes:
+        tip = min(found.tips, key=lambda tip: float(np.hypot(*(tip.tip_px - scene.tip_px(lobe)))))
+        assert tip.dark_side == lobe.dark_side
+        assert tip.shape is not None
+        compared = [*of_shape(lobe, tip, ""), ("root", "", lobe.root_angle, tip.root_angle, 1.0)]
+        assert len(compared) == 14
+        far += [abs(estimate.value - truth) / estimate.u95 for _, _, truth, estimate, _ in compared if estimate is not None]
+    assert np.mean(np.array(far) <= 1) >= 0.9
+    assert max(far) < 3
+    angles = [abs(tip.root_angle.u95) for tip in found.tips if tip.root_angle is not None]
+    assert np.median(angles) < np.radians(1.0)
+
+
+def test_from_the_photo_to_the_round(run: Run, tmp_path: Path) -> None:
+    status, out, err = run("lobes", "loose.json", "--picture", "round.png")
+    assert (status, err) == (0, "")
+    words = " ".join(out.split())
+    for part in (
+        "8 cut lobes in loose-lobes.jpg",
+        "seem to have been cut to",
+        "The round with the least planing",
+        "root angles sum to",
+        "In all:",
+    ):
+        assert part in words
+    assert (tmp_path / "round.png").read_bytes().startswith(b"\x89PNG")
+    first = (tmp_path / "round.png").read_bytes()
+    assert run("lobes", "loose.json", "--picture", "round.png")[0] == 0
+    assert (tmp_path / "round.png").read_bytes() == first
+
+
+def test_against_a_pattern_and_in_millimetres(run: Run) -> None:
+    ours = ["--points", "8", "--reach", "3", "--short-edge", "13/16"]
+    status, out, _ = run("lobes", "loose.json", *ours)
+    assert status == 0
+    assert "Patterns: ring 1, 3 in long, 90.00° at the root, short edge 13/16 in" in " ".join(out.split())
+    metric = " ".join(run("lobes", "loose.json", "--reach", "3 in", "--short-edge", "13/16", "--units", "mm")[1].split())
+    assert "76.2 mm long" in metric
+    assert " in long" not in metric
+
+
+def test_two_photos_name_their_lobes_apart(run: Run, tmp_path: Path) -> None:
+    document = json.loads((tmp_path / "loose.json").read_text())
+    other = {**document, "photo": {**document["photo"], "file": "other.jpg"}, "tips": document["tips"][:2]}
+    (tmp_path / "other.json").write_text(json.dumps(other))
+    out = " ".join(run("lobes", "loose.json", "other.json")[1].split())
+    assert "10 cut lobes in 2 photos (A loose-lobes.jpg and B other.jpg)" in out
+    assert "lobe B2" in out
+    assert "Left over" in out
+    assert "counted twice" not in out
+    assert "counted twice" in " ".join(run("lobes", "loose.json", "loose.json")[1].split())
+
+
+def test_a_lobe_that_isnt_known_is_said_to_be(run: Run, tmp_path: Path) -> None:
+    document = json.loads((tmp_path / "loose.json").read_text())
+    document["tips"][0]["own_seam_offset_in"] = document["tips"][0]["own_seam_offset_u95_in"] = None
+    (tmp_path / "less.json").write_text(json.dumps(document))
+    assert "Not measured: its own seam." in " ".join(run("lobes", "less.json")[1].split())
+
+
+@pytest.mark.parametrize(
+    "text", ["", "[]", '{"schema_version": 1}', '{"schema_version": 99, "photo": {}, "stage": "loose", "tips": [], "joints": []}']
+)
+def test_what_is_no_result_is_refused(run: Run, tmp_path: Path, text: str) -> None:
+    (tmp_path / "no.json").write_text(text)
+    status, out, err = run("lobes", "no.json")
+    assert (status, out) == (1, "")
+    assert err.startswith("no.json")
+    assert run("lobes", "missing.json")[0] == 1
+
+
+def test_another_stage_or_a_spoilt_file_is_refused(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "fit.json").write_bytes(result_bytes(seen(rose(np.random.default_rng(3), points=4), "made-up.jpg")))
+    assert "shows a dry fit, not loose lobes" in run("lobes", "fit.json")[2]
+    assert "not a bare top" in run("lobes", "loose.json", "--on", "fit.json")[2]
+    document = json.loads((tmp_path / "loose.json").read_text())
+    for spoil in ({"tips": [{"lobe": 1}]}, {"tips": None}, {"tips": [{**document["tips"][0], "length_in": "long"}]}):
+        (tmp_path / "spoilt.json").write_text(json.dumps({**document, **spoil}))
+        status, _, err = run("lobes", "spoilt.json")
+        assert (status, "missing or was changed" in err) == (1, True), spoil
+    (tmp_path / "none.json").write_text(json.dumps({**document, "tips": []}))
+    assert "No lobe in none.json was measured whole" in run("lobes", "none.json")[2]
+
+
+def test_a_wrong_command_line(run: Run) -> None:
+    for options in (["--rings", "2"], ["--reach", "0"], ["--picture", "a.doc"], ["--dark", "up"]):
+        assert run("lobes", "loose.json", *options)[0] == 2
+    assert run("lobes")[0] == 2
