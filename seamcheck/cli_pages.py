@@ -1,13 +1,13 @@
-"""The commands that make pages to keep: `sheet`."""
+"""The commands that make pages to keep: `sheet` and `portfolio`."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from .basis.errors import NoPoints
+from .basis.errors import CantWrite, NoPoints, NothingToShow
 from .basis.units import Units
 from .cli_advice import joint_list, joints_in, lobes_in, tip_list
 from .cli_measure import made_with, measure, measure_all
@@ -21,7 +21,12 @@ from .cli_options import (
     ToleranceOption,
     UnitsOption,
     VeneerOption,
+    length,
 )
+
+if TYPE_CHECKING:
+    from .beauty.studio import Studio
+    from .result import Inspection
 
 PAGES = (".pdf", ".html")
 
@@ -29,6 +34,7 @@ PAGES = (".pdf", ".html")
 def add_to(app: typer.Typer) -> None:
     """Put these commands on a command line."""
     app.command()(sheet)
+    app.command()(portfolio)
 
 
 def _page_name(text: str) -> Path:
@@ -98,3 +104,127 @@ def sheet(
     page = bench_sheet(seen.bgr, inspection, *checked)
     write_all([(target, (bench_pdf if target.path.suffix.lower() == ".pdf" else bench_html)(page, paper.value)) for target in targets])
     print(f"{page.said}: {page.sentence}" if page.call else page.sentence)
+
+
+MOST_AROUND_IN = 12.0  # beyond the points: more is a slip of the unit
+
+
+def _around(text: str) -> float:
+    value = length(text)
+    if value > MOST_AROUND_IN:
+        raise typer.BadParameter(f"{text} is more than any picture needs: write 1/2 or 12mm.")
+    return value
+
+
+def portfolio(
+    photo: PhotoArgument,
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="The folder for pages and pictures; made where it's missing.")],
+    before: Annotated[
+        Path | None, typer.Option(metavar="PHOTO", help="A photo of the same top before: bare, or a dry fit, with cards in it.")
+    ] = None,
+    title: Annotated[str, typer.Option(metavar="WORDS", help="What stands above the rose. Where not given, Compass rose.")] = "",
+    maker: Annotated[str, typer.Option(metavar="WORDS", help="Whose work it is, beneath it.")] = "",
+    transparent: Annotated[bool, typer.Option("--transparent", help="Write top.png too, with nothing round the disc.")] = False,
+    scale_bar: Annotated[bool, typer.Option("--scale-bar", help="Draw a scale bar beside the rose.")] = False,
+    around: Annotated[
+        float | None,
+        typer.Option(
+            parser=_around,
+            metavar="LENGTH",
+            help="How far beyond the points the pictures reach. Where not given, as far as the cards leave room.",
+        ),
+    ] = None,
+    stage: StageOption = None,
+    tolerance: ToleranceOption = None,
+    gap_tolerance: GapToleranceOption = None,
+    veneer: VeneerOption = None,
+    bar_across: BarAcrossOption = None,
+    bar_along: BarAlongOption = None,
+    paper: PaperOption = PaperName.LETTER,
+    units: UnitsOption = Units.IN,
+) -> None:
+    """Make a portfolio of a finished top: straightened, evenly lit pictures, every point close up, and how true it is.
+
+    Writes portfolio.pdf and portfolio.html, top.jpg at the photo's full resolution, and a picture of every point. None of them tells
+    where or when the photo was taken.
+
+    A LENGTH is inches, written 0.0238, 1/42 or 2 1/2, or millimetres, written 0.6mm.
+    """
+    from .report.files import check_targets, write_all
+
+    targets = _portfolio_targets(folder, transparent, before is not None)
+    for one in (photo, *([before] if before else [])):
+        check_targets(list(targets.values()), one)
+    said = made_with(stage, tolerance, gap_tolerance, veneer, bar_across, bar_along)
+    shown, inspection = _studio(photo, said, around)
+    earlier = _studio(before, said | {"stage": None}, around, shown.reach_in)[0] if before else None
+
+    from .pages.pictures import encoded
+    from .pages.portfolio_content import close_up, portfolio, whole_picture
+    from .pages.portfolio_html import portfolio_html
+    from .pages.portfolio_pdf import portfolio_pdf
+
+    content = portfolio(shown, inspection, title, maker, earlier, scale_bar)
+    files = {"portfolio.pdf": portfolio_pdf(content, paper.value), "portfolio.html": portfolio_html(content, paper.value)}
+    files["top.jpg"] = encoded(whole_picture(shown, scale_bar), ".jpg")
+    if transparent:
+        files["top.png"] = encoded(whole_picture(shown, scale_bar, see_through=True), ".png")
+    if earlier:
+        files["before.jpg"] = encoded(whole_picture(earlier, scale_bar), ".jpg")
+    for tip in inspection.tips:
+        files[f"point-{tip.lobe}.jpg"] = encoded(close_up(shown, tip), ".jpg")
+        targets.setdefault(f"point-{tip.lobe}.jpg", _picture_target(folder / f"point-{tip.lobe}.jpg"))
+    write_all([(targets[name], data) for name, data in files.items()])
+    for words in (*content.statement, *_portfolio_notes(shown, inspection)):
+        print(words)
+    print(f"{folder}: {', '.join(list(files)[: -len(inspection.tips)])} and a picture of every point.")
+
+
+def _picture_target(path: Path) -> Any:
+    from .report.files import Target
+    from .report.picture_file import is_picture
+
+    return Target(path, "a picture", is_picture)
+
+
+def _portfolio_targets(folder: Path, transparent: bool, before: bool) -> dict[str, Any]:
+    """The files whose names are known before anything is measured. The folder is made where it's missing."""
+    from .pages.environment import is_page
+    from .photo import shown_name
+    from .printed.card_sheet import is_card_sheet
+    from .report.files import Target
+
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as error:
+        raise CantWrite(file=shown_name(folder), why=(error.strerror or "no reason given").lower()) from None
+    pictures = ["top.jpg", *(["top.png"] if transparent else []), *(["before.jpg"] if before else [])]
+    return {
+        "portfolio.pdf": Target(folder / "portfolio.pdf", "a page", is_card_sheet),
+        "portfolio.html": Target(folder / "portfolio.html", "a page", is_page),
+        **{name: _picture_target(folder / name) for name in pictures},
+    }
+
+
+def _studio(path: Path, said: dict[str, Any], around_in: float | None, reach_in: float | None = None) -> tuple[Studio, Inspection]:
+    """A photo measured and made ready to be shown."""
+    from .beauty.daylight import colour_matrix
+    from .beauty.studio import studio
+    from .photo import colour_profile
+
+    seen, inspection = measure(path, said)
+    if inspection.centre_px is None or not (inspection.tips or (inspection.seams and reach_in)):
+        raise NothingToShow(photo=inspection.photo_name)
+    bars = said["bar_across_in"], said["bar_along_in"]
+    return studio(seen, inspection, bars, colour_matrix(colour_profile(path)), around_in, reach_in), inspection
+
+
+def _portfolio_notes(shown: Studio, inspection: Inspection) -> list[str]:
+    from .basis.language import say
+
+    notes = []
+    if not shown.is_clear:
+        notes.append(say("A card or the photo's edge reaches into the picture: for a portfolio lay the cards farther from the points."))
+    if not shown.daylight.is_known:
+        notes.append(say("The cards' paper is burnt out or hidden, so light and colours are the camera's; expose for the paper."))
+    return [*notes, *inspection.warnings]

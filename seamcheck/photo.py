@@ -207,6 +207,15 @@ def _open(data: bytes, name: str) -> PillowImage.Image:
         raise errors.PhotoCutShort(photo=name) from None
 
 
+def colour_profile(path: Path | str) -> bytes | None:
+    """The ICC profile in a photo's file; None where it has none, or can't be opened."""
+    try:
+        profile = _open(read_bytes(Path(path)), shown_name(Path(path))).info.get("icc_profile")
+    except errors.SeamcheckError:
+        return None
+    return profile if isinstance(profile, bytes) else None
+
+
 def _exif(image: PillowImage.Image) -> tuple[dict[int, Any], dict[int, Any]]:
     """The picture's EXIF data and the camera's part of them; empty where they can't be read."""
     try:

@@ -268,6 +268,11 @@ class JobTooShort(SeamcheckError):
     remedy = to_say("add photos by `seamcheck inspect PHOTO --job {job}`.")
 
 
+class NothingToShow(PhotoError):
+    wrong = to_say("{photo} shows no rose whose centre could be found:")
+    remedy = to_say("a portfolio wants a photo of a rose on its top, dry or let in; say what it shows by --stage if that was mistaken.")
+
+
 class NoPoints(PhotoError):
     wrong = to_say("{photo} shows a bare top, which has no points yet:")
     remedy = to_say("`seamcheck inspect {photo} --picture FILE.png` draws its seams and where to lay a rose.")

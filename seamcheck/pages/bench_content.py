@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
-from math import ceil, degrees
+from math import degrees
 
 from ..advise.cautions import BY_EYE, KNIFE_IN, MAKERS_FIRST, PLANE
 from ..advise.fit import Fit
@@ -36,6 +36,7 @@ from ..report.words import (
 from ..result import Inspection, Joint, Stage, Tip, Verdict
 from .bench_pictures import photo_picture, tip_pictures
 from .pictures import Picture
+from .words import scale_words
 
 
 @dataclass(frozen=True)
@@ -156,7 +157,7 @@ def bench_sheet(
         (*_unmeasured_tips(inspection), *_odd(inspection)),
         *_joints(inspection),
         part,
-        _scale_words(inspection),
+        scale_words(inspection),
         inspection.warnings,
         tuple(say(caution) for caution in cautions),
     )
@@ -296,22 +297,3 @@ def _marks_part(decision: Decision) -> Part:
         "On tape, never on bare wood, so that the rose goes back the same way. Number every lobe; an arrow to 12 o'clock on rose and field."
     )
     return Part(say("Marks, then the knife"), lead, steps, after, numbered=False)
-
-
-def _scale_words(inspection: Inspection) -> str:
-    scale = inspection.scale
-    cards = list_words([str(card) for card in scale.cards])
-    bars = say("check bars read") if scale.bars_read else say("check bars not read")
-    return say(
-        "Scale from printed cards {cards} ({bars}): {density}, lengths good to {percent} %, the cards' corners met to {rms} pixels.",
-        cards=cards,
-        bars=bars,
-        density=lengths().density(scale.px_per_in),
-        percent=_rounded_up(100 * scale.u95_rel),
-        rms=format(scale.reprojection_rms_px, ".2f"),
-    )
-
-
-def _rounded_up(percent: float) -> str:
-
-    return format(ceil(percent * 100 - 1e-6) / 100, ".2f")

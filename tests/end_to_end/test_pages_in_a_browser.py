@@ -14,10 +14,12 @@ import pytest
 
 from seamcheck.pages.bench_content import bench_sheet
 from seamcheck.pages.bench_html import bench_html
+from seamcheck.pages.portfolio_html import portfolio_html
 from tests.browser import CLIPPED, OVERFLOWING, TEXTS, WIDTHS, browser, contrast, opened, too_faint
 from tests.made_up import ALL_WELL, DRY_FIT, LOOSE
 from tests.made_up_fit import rose, seen
 from tests.made_up_picture import picture_of
+from tests.unit.test_portfolio import made_up
 
 
 def _sixteen() -> bytes:
@@ -31,6 +33,8 @@ PAGES: dict[str, Callable[[], bytes]] = {
     "sheet": lambda: bench_html(bench_sheet(picture_of(DRY_FIT), DRY_FIT), "letter"),
     "sheet, go": lambda: bench_html(bench_sheet(picture_of(ALL_WELL), ALL_WELL), "a4"),
     "sheet, 16 points": _sixteen,
+    "portfolio": lambda: portfolio_html(made_up(), "letter"),
+    "portfolio, 16 points": lambda: portfolio_html(made_up(16, "A rose with a rather long title, as makers give them", False), "a4"),
     "sheet, loose": lambda: bench_html(bench_sheet(picture_of(LOOSE), LOOSE), "letter"),
 }
 ONE_PAGE = tuple(name for name in PAGES if name.startswith("sheet"))
