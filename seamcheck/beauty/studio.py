@@ -19,8 +19,8 @@ from ..result import Inspection
 from .daylight import Daylight, learn_daylight, lit_evenly
 from .straight import View, straightened
 
-LEAST_AROUND_IN = 0.15  # of field beyond the points, even where a card reaches into it
-CLEAR_IN = 0.04  # kept from a card's edge: its cut and its shadow
+LEAST_AROUND_IN = 0.06  # of field beyond the points, even where a card reaches into it
+CLEAR_IN = 0.02  # kept from a card's edge: its cut and its shadow
 MOST_REACHES = 1.9  # the disc reaches no farther than so many times the rose
 GAIN_GRID = 65  # places along a side at which the light is worked out
 

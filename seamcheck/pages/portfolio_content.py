@@ -185,8 +185,14 @@ def _numbers(tips: list[Tip]) -> str:
 
 
 def _off_words(tip: Tip) -> str:
-    offset = offset_words(tip.seam_offset.value if tip.seam_offset else 0.0)
-    return say("lobe {lobe} at {clock}, {offset}", lobe=tip.lobe, clock=clock_of(tip.bearing), offset=offset)
+    value = tip.seam_offset.value if tip.seam_offset else 0.0
+    return say(
+        "lobe {lobe} at {clock}, {offset} ({number})",
+        lobe=tip.lobe,
+        clock=clock_of(tip.bearing),
+        offset=offset_words(value),
+        number=decimals(value),
+    )
 
 
 def _joint_words(inspection: Inspection) -> Iterator[str]:

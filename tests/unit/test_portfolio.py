@@ -42,7 +42,7 @@ def test_each_point_is_counted_once_and_as_it_was_judged() -> None:
     assert words.startswith(f"Of {len(DRY_FIT.tips)} points {counts[Verdict.ON]} lie")
     for one in DRY_FIT.tips:
         if one.verdict is Verdict.OFF:
-            assert re.search(rf"lobe {one.lobe} at [^,]+, \S+ in", words)
+            assert re.search(rf"lobe {one.lobe} at [^,]+, \S+ in \w+ \(\.\d{{4}}\)", words)
     assert counts[Verdict.UNMEASURED] == len(re.findall(r"Not measured: lobe", words))
 
 

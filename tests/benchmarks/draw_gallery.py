@@ -1,0 +1,46 @@
+"""Draws the README's gallery of pages anew, from the rendered samples: `python tests/benchmarks/draw_gallery.py`."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+import pypdfium2
+from PIL import Image
+
+ROOT = Path(__file__).parents[2]
+SAMPLES = ROOT / "sample_images"
+WIDE_PX, QUALITY, GAP_PX = 1080, 84, 24
+BETWEEN = (150, 150, 150)
+
+
+def made(*words: str) -> None:
+    subprocess.run([sys.executable, "-m", "seamcheck", *words], cwd=ROOT, check=True, stdout=subprocess.DEVNULL)
+
+
+def side_by_side(pdf: Path, pages: list[int], into: Path) -> None:
+    """Pages of a PDF beside each other on grey, WIDE_PX wide in all."""
+    document = pypdfium2.PdfDocument(pdf)
+    width = (WIDE_PX - (len(pages) + 1) * GAP_PX) // len(pages)
+    drawn = [document[k].render(scale=width / document[k].get_width()).to_pil().convert("RGB") for k in pages]
+    whole = Image.new("RGB", (WIDE_PX, max(one.height for one in drawn) + 2 * GAP_PX), BETWEEN)
+    for k, one in enumerate(drawn):
+        whole.paste(one, (GAP_PX + k * (width + GAP_PX), GAP_PX))
+    whole.save(into, quality=QUALITY)
+    print(f"{into.relative_to(ROOT)}: {into.stat().st_size // 1000} kB")
+
+
+def main() -> None:
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        made("sheet", str(SAMPLES / "dry-fit.jpg"), str(folder / "sheet.pdf"))
+        side_by_side(folder / "sheet.pdf", [0], SAMPLES / "sheet-page.jpg")
+        title = ["--title", "Rose for a hall table", "--stage", "inlaid"]
+        made("portfolio", str(SAMPLES / "set-in.jpg"), str(folder / "portfolio"), *title)
+        side_by_side(folder / "portfolio" / "portfolio.pdf", [0, 1], SAMPLES / "portfolio-pages.jpg")
+
+
+if __name__ == "__main__":
+    main()
