@@ -9,7 +9,7 @@ import numpy as np
 
 from .advise.bare_top import bare_top
 from .advise.card_notes import card_notes
-from .advise.photo_notes import photo_notes
+from .advise.photo_notes import photo_notes, unseen_ring_notes
 from .advise.rose_place import RosePattern
 from .advise.what_helps import U_VENEER_TOLD_IN, Known, Rose, what_helps
 from .basis.errors import NoRoseFound, PhotoError, PhotoTooSoft
@@ -51,8 +51,12 @@ from .result import Help, Inspection, Joint, Scale, Stage, Tip
 # Veneer now usual is 1/42 in; what is sold runs from 1/50 to 1/28 (trade pages): a uniform distribution over that.
 USUAL_VENEER_IN = 1 / 42
 U_VENEER_IN = (1 / 28 - 1 / 50) / 12**0.5
-# How often a rose without tape is yet a dry fit (a guess: points are taped down one by one).
-GUESS_WRONG = 0.05
+# How often a rose without tape is yet a dry fit: a guess, for points are taped down one by one, but students lay them out loose. Rendered
+# dry fits without tape that were taken for inlaid needed as much for their offsets to lie inside u95.
+GUESS_WRONG = 0.3
+# A ring is there if so much of its lobes' own seams and long edges can be measured. Rendered rings under much tape show 0.25 and more, one
+# that was seen in a striped field 0.08.
+LEAST_OF_RING = 0.15
 # How far a rose's points reach on a bare top where nothing is said, as a share of the leaves' length (common practice, no source).
 USUAL_REACH_SHARE = 0.55
 # The patch of the photo that is looked at runs this far beyond the rose, inches: the seams lie there.
@@ -108,6 +112,7 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
         face_in, u_face_in = veneer_in, U_VENEER_TOLD_IN if settings.veneer_in else U_VENEER_IN
     sight = Sight(solve.camera, solve.variants, face_in, u_face_in)
     fits = measure_lobes(patch, solve.camera, optics, lobes, face_in, stage is not Stage.INLAID, u_face_in)
+    lobes, fits, unseen = _rings_that_show(lobes, fits)
     centre_in, u_centre_in = _centre(rose, fits)
     seams = [_seam(patch, solve.camera, optics, lobe, fit, centre_in, cards) for lobe, fit in zip(lobes, fits, strict=True)]
     owns = [fit.own.line for fit in fits if fit.own is not None]
@@ -141,7 +146,7 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
         tuple(_joint(site, gap, sight, solve, settings) for site, gap in zip(sites, gaps, strict=True)),
         odd_lobes(tips),
         (),
-        (*photo.notes, *photo_notes(optics, exponent), *card_notes(search, solve, at, print_check.read)),
+        (*photo.notes, *photo_notes(optics, exponent), *unseen_ring_notes(unseen), *card_notes(search, solve, at, print_check.read)),
         helps=helps,
     )
 
@@ -203,6 +208,19 @@ def _in_order(rose: FoundRose, camera: Camera) -> list[FoundLobe]:
         first = min(mine, key=lambda k: min(bearings[k], 2 * np.pi - bearings[k]))
         order += sorted(mine, key=lambda k: (bearings[k] - bearings[first]) % (2 * np.pi))
     return [rose.lobes[k] for k in order]
+
+
+def _rings_that_show(lobes: list[FoundLobe], fits: list[LobeFit]) -> tuple[list[FoundLobe], list[LobeFit], list[int]]:
+    """Without the rings of which next to nothing can be measured, for a field's figure draws such; how many lobes each had.
+
+    Where no ring shows, all stay, for something was found.
+    """
+    shown: dict[int | None, list[bool]] = {}
+    for lobe, fit in zip(lobes, fits, strict=True):
+        shown.setdefault(lobe.ring, []).extend(line is not None for line in (fit.own, fit.left, fit.right))
+    there = {ring for ring, lines in shown.items() if np.mean(lines) >= LEAST_OF_RING} or set(shown)
+    kept = [k for k, lobe in enumerate(lobes) if lobe.ring in there]
+    return [lobes[k] for k in kept], [fits[k] for k in kept], [len(lines) // 3 for ring, lines in shown.items() if ring not in there]
 
 
 def _centre(rose: FoundRose, fits: Sequence[LobeFit]) -> tuple[Array | None, float]:

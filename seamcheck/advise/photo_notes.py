@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
-from ..basis.language import say
+from ..basis.language import say, say_count
 from ..optics import Optics
 
 # Motion shorter than this, and blur less than this, cost little (standard deviation of the blur, photo pixels).
@@ -30,3 +32,17 @@ def photo_notes(optics: Optics, light_exponent: float = 1.0) -> tuple[str, ...]:
             say("The photo's dark tones were made darker than a camera does, so gaps in dark wood are doubtful; give the unedited photo.")
         )
     return tuple(words)
+
+
+def unseen_ring_notes(lobes: Sequence[int]) -> tuple[str, ...]:
+    """A sentence for each ring that was made out but shows nothing to measure; lobes: how many each would have."""
+    return tuple(
+        say_count(
+            "A further ring of {count} lobe was made out, but hardly any of its edges shows, so it isn't reported: "
+            "the field's figure draws such. If it's there, lift the tape from its points.",
+            "A further ring of {count} lobes was made out, but hardly any of their edges shows, so it isn't reported: "
+            "the field's figure draws such. If it's there, lift the tape from its points.",
+            count,
+        )
+        for count in lobes
+    )

@@ -33,6 +33,8 @@ COARSE_PX = np.array([0.3, 1.7, 4.0, 8.0, 14.0])  # openings to begin from, clos
 COARSE_GROUP_BLOCKS = 12  # of the strip's blocks to a profile, to begin with: twice as many as later
 COARSE_TAPER = 1  # of its steps from end to end: refining finds steeper ones from there
 WIDEST_IN = 0.11  # opening that is looked for: the strip ends there
+# A wider one isn't told: its far edge lies where the strip ends, and as often it is a stripe in the wood.
+MOST_TOLD_IN = 0.1
 N_MODES = 6  # likely openings, different from each other, that are refined
 REFINE_PX = 1.5  # how far a refined opening may move at a time, standard deviation
 SPREADS_ROUND = 2.5
@@ -214,6 +216,8 @@ def _reported(
     top = estimate(widest)
     if top.u > DARK_U_IN:
         return Reason.JOINT_DARK
+    if top.value > MOST_TOLD_IN:
+        return Reason.EDGE_AMBIGUOUS
     t = ends[1] if share @ last > share @ first else ends[0]
     opening = float(share @ (inner_in + (outer_in - inner_in) * t))
     edge = reference.at(t) / scale + (opening / 2 if share @ fine.slit_left < 0.5 else -opening / 2)

@@ -137,6 +137,13 @@ def test_a_slit_as_light_as_the_wood_is_told_by_the_fields_colour(width_in):
     assert gap.max.value > by_light_alone.max.value
 
 
+def test_a_slit_as_wide_as_what_is_looked_at_is_not_told():
+    rng = np.random.default_rng(11)
+    found = measure_gaps(patch_of(picture([(0.104, 0.104)] + [(0.01, 0.01)] * 3, rng)), CAMERA, sites(), 0.0, 1 / 42)
+    assert found[0] is Reason.EDGE_AMBIGUOUS
+    assert isinstance(found[1], GapFit)
+
+
 def test_a_mirrored_picture_gives_the_same_gaps():
     rng = np.random.default_rng(5)
     gaps = [(0.006, 0.012), (0.015, 0.008), (0.02, 0.02), (0.012, 0.03)]
