@@ -316,3 +316,23 @@ class TooManyResults(SeamcheckError):
 class NoLobes(SeamcheckError):
     wrong = to_say("No lobe in {file} was measured whole:")
     remedy = to_say("lay the lobes apart and flat, every edge in view and in even light, and take the photo again.")
+
+
+class NoSamples(PhotoError):
+    wrong = to_say("No sample of wood was found beside the cards in {photo}:")
+    remedy = to_say("lay the samples apart, whole in view, on something of another colour, such as the top itself or white paper.")
+
+
+class NamesDontFit(SeamcheckError):
+    wrong = to_say("{photo} shows {found} samples, but {given} names were given:")
+    remedy = to_say("run it without --names to see their numbers; lay samples apart, whole in view, on something of another colour.")
+
+
+class NoSuchSample(SeamcheckError):
+    wrong = to_say("{photo} shows no sample {name}:")
+    remedy = to_say("its samples are {samples}.")
+
+
+class FewSamples(SeamcheckError):
+    wrong = to_say("{photo} shows fewer than two woods beside the field, so there is nothing to compare:")
+    remedy = to_say("lay a dark and a light sample beside each other, apart, with a card, and take the photo again.")

@@ -185,7 +185,7 @@ def _by_size(lengths: Array) -> list[int]:
     return [2 if length <= split else 1 for length in lengths]
 
 
-def _strangeness(light: LogLight, with_brightness: bool) -> Floats:
+def strangeness(light: LogLight, with_brightness: bool) -> Floats:
     """(h, w): how many robust standard deviations each place's colour lies from the bench's."""
     import cv2
 
@@ -206,7 +206,7 @@ def _possible_kites(light: LogLight) -> Iterator[Array]:
 
     ppi = light.view.px_per_in
     for with_brightness in (True, False):
-        strange = _strangeness(light, with_brightness)
+        strange = strangeness(light, with_brightness)
         for level in LEVELS:
             mask = cv2.morphologyEx((strange > level).astype(np.uint8), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
             outlines, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)

@@ -42,7 +42,7 @@ MARKS = {
     Verdict.OPEN: "⧗",
 }
 # For terminals that lack them.
-ASCII = str.maketrans({"●": "o", "◆": "#", "▲": "?", "□": "-", "⧗": "x", "±": "~", "°": " deg"})
+ASCII = str.maketrans({"●": "o", "◆": "#", "▲": "?", "△": "^", "□": "-", "⧗": "x", "±": "~", "°": " deg"})
 
 STYLES = {Verdict.OFF: "bold red", Verdict.OPEN: "bold red", Verdict.UNSURE: "yellow", Verdict.UNMEASURED: "yellow"}
 

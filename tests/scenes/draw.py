@@ -88,6 +88,7 @@ class Scene:
     cards: tuple[Card, ...]
     tapes: tuple[Tape, ...]
     top_centre_in: tuple[float, float] = (0.0, 0.0)
+    cast: tuple[float, float, float] = (1.0, 1.0, 1.0)  # the light's colour, B G R
 
     @property
     def bars_in(self) -> tuple[float, float]:

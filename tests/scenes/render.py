@@ -36,7 +36,13 @@ def light_of(scene: Scene) -> Array:
     canvas.rose()
     for tape in scene.tapes:
         canvas.tape(tape)
-    return cv2.resize(canvas.light, (scene.view.width, scene.view.height), interpolation=cv2.INTER_AREA)
+    return finished(canvas)
+
+
+def finished(canvas: _Canvas) -> Array:
+    """What was painted, at the photo's size."""
+    view = canvas.scene.view
+    return cv2.resize(canvas.light, (view.width, view.height), interpolation=cv2.INTER_AREA)
 
 
 def render(scene: Scene) -> bytes:
