@@ -19,8 +19,6 @@ if TYPE_CHECKING:
 
 DOMAIN = "seamcheck"
 FOLDER = Path(__file__).parents[1] / "languages"
-# What marks a string for the catalogue: name -> which arguments are taken (Babel's keywords).
-KEYWORDS: dict[str, tuple[int, ...] | None] = {"say": None, "to_say": None, "say_count": (1, 2)}
 
 _spoken: ContextVar[NullTranslations | None] = ContextVar("language", default=None)
 

@@ -9,7 +9,7 @@ from math import degrees
 from typing import TextIO
 
 from ..advise.cautions import BY_EYE, KNIFE_IN
-from ..basis.language import say
+from ..basis.language import say, say_count
 from ..basis.uncertain import COVERAGE_95, Estimate
 from ..basis.units import lengths
 from ..result import Inspection, Joint, Seam, Stage, Tip, Verdict
@@ -68,7 +68,7 @@ def report_lines(inspection: Inspection) -> list[Line]:
     lines += _together_lines(inspection)
     if inspection.warnings:
         lines.append(Line(""))
-        lines += [Line(words, "yellow") for warning in inspection.warnings for words in _wrapped(f"Note: {warning}", 6)]
+        lines += [Line(words, "yellow") for warning in inspection.warnings for words in _wrapped(say("Note: {what}", what=warning), 6)]
     lines.append(Line(""))
     lines += [Line(words, "bold") for words in _wrapped(closing_sentence(inspection))]
     lines += [Line(words) for words in _wrapped(say(KNIFE_IN if inspection.stage is Stage.DRY_FIT else BY_EYE))]
@@ -106,13 +106,20 @@ def _because(words: str) -> list[Line]:
 
 def _opening(inspection: Inspection) -> str:
     scale = inspection.scale
-    cards = f"card {scale.cards[0]}" if len(scale.cards) == 1 else f"cards {list_words([str(card) for card in scale.cards])}"
-    bars = "" if scale.bars_read else ", the check bars not read"
+    cards = say_count("card {cards}", "cards {cards}", len(scale.cards), cards=list_words([str(card) for card in scale.cards]))
+    bars = "" if scale.bars_read else say(", the check bars not read")
     together = inspection.together
     names = inspection.photo_name if together is None else list_words(list(together.photos))
     if together is not None:
-        bars += f"; lobes are numbered and placed as in {together.photos[0]}"
-    return f"{names}: {stage_words(inspection)}. Scale from {cards}, {lengths().density(scale.px_per_in)}{bars}."
+        bars += say("; lobes are numbered and placed as in {photo}", photo=together.photos[0])
+    return say(
+        "{photo}: {stage}. Scale from {cards}, {density}{bars}.",
+        photo=names,
+        stage=stage_words(inspection),
+        cards=cards,
+        density=lengths().density(scale.px_per_in),
+        bars=bars,
+    )
 
 
 def _estimate(estimate: Estimate) -> str:
@@ -124,11 +131,12 @@ def _verdict(verdict: Verdict) -> str:
 
 
 def _tip_lines(inspection: Inspection) -> Iterator[Line]:
-    yield Line(f"Points, going round. A point may lie {limit_words(inspection.tolerance_in)} off its seam.")
+    yield Line(say("Points, going round. A point may lie {limit} off its seam.", limit=limit_words(inspection.tolerance_in)))
     if not inspection.tips:
-        yield Line("  none found", STYLES[Verdict.UNMEASURED])
+        yield Line(f"  {say('none found')}", STYLES[Verdict.UNMEASURED])
         return
-    yield Line(f"  {'lobe':4} {'clock':>10}  {'ring':4}  {'off its seam':24} {lengths().plural:13}  verdict", "dim")
+    heads = f"  {say('lobe'):4} {say('clock'):>10}  {say('ring'):4}  {say('off its seam'):24} {lengths().plural:13}  {say('verdict')}"
+    yield Line(heads, "dim")
     for tip in round_the_top(inspection):
         yield from _tip_line(tip)
 
@@ -142,27 +150,28 @@ def _tip_line(tip: Tip) -> Iterator[Line]:
     words = f"  {tip.lobe:>4} {clock_of(tip.bearing):>10}  {ring:>4}  {offset:24} {inches:13}  {_verdict(verdict)}"
     yield Line(words, STYLES.get(verdict, ""))
     if tip.reason and not measured:
-        yield from _because(f"unmeasured, because {tip.reason.sentence}: {tip.reason.remedy}.")
+        yield from _because(say("unmeasured, because {why}: {remedy}.", why=tip.reason.sentence, remedy=tip.reason.remedy))
 
 
 def _joint_lines(inspection: Inspection) -> Iterator[Line]:
     limit = limit_words(inspection.gap_tolerance_in)
     open_ones = gaping(inspection)
     if not inspection.joints:
-        yield Line("No joint could be looked at.", STYLES[Verdict.UNMEASURED])
+        yield Line(say("No joint could be looked at."), STYLES[Verdict.UNMEASURED])
         return
-    yield Line(f"Joints that gape by more than {limit}, widest first:" if open_ones else f"No joint is seen to gape by more than {limit}.")
+    gape = say("Joints that gape by more than {limit}, widest first:", limit=limit)
+    yield Line(gape if open_ones else say("No joint is seen to gape by more than {limit}.", limit=limit))
     for joint in open_ones:
         yield _joint_line(joint)
     counted = [
-        (Verdict.CLOSED, "closed"),
-        (Verdict.UNSURE, "too close to tell"),
-        (Verdict.UNMEASURED, "unmeasured"),
+        (Verdict.CLOSED, say("closed")),
+        (Verdict.UNSURE, say("too close to tell")),
+        (Verdict.UNMEASURED, say("unmeasured")),
     ]
     counts = [(sum(joint.verdict is verdict for joint in inspection.joints), words) for verdict, words in counted]
     rest = ", ".join(f"{number} {words}" for number, words in counts if number)
     if rest:
-        yield Line(f"{'The other joints' if open_ones else 'The joints'}: {rest}.")
+        yield Line(say("The other joints: {counts}.", counts=rest) if open_ones else say("The joints: {counts}.", counts=rest))
     yield from _unmeasured_joints(inspection)
 
 
@@ -178,18 +187,23 @@ def _unmeasured_joints(inspection: Inspection) -> Iterator[Line]:
     reasons = {joint.reason: None for joint in inspection.joints if joint.verdict is Verdict.UNMEASURED and joint.reason}
     for reason in reasons:
         pairs = [
-            "-".join("field" if lobe is None else str(lobe) for lobe in joint.lobes)
+            "-".join(say("field") if lobe is None else str(lobe) for lobe in joint.lobes)
             for joint in inspection.joints
             if joint.reason is reason and joint.verdict is Verdict.UNMEASURED
         ]
-        yield from _because(f"{list_words(pairs)} unmeasured, because {reason.sentence}: {reason.remedy}.")
+        words = say("{joints} unmeasured, because {why}: {remedy}.", joints=list_words(pairs), why=reason.sentence, remedy=reason.remedy)
+        yield from _because(words)
 
 
 def _odd_lines(inspection: Inspection) -> Iterator[Line]:
     odd = [str(lobe) for lobe in inspection.odd_lobes]
     if odd:
-        lobes, lie, their = ("Lobe", "lies", "its") if len(odd) == 1 else ("Lobes", "lie", "their")
-        sentence = f"{lobes} {list_words(odd)} {lie} the wrong way round: {their} dark half is on the other hand from the rest."
+        sentence = say_count(
+            "Lobe {lobes} lies the wrong way round: its dark half is on the other hand from the rest.",
+            "Lobes {lobes} lie the wrong way round: their dark half is on the other hand from the rest.",
+            len(odd),
+            lobes=list_words(odd),
+        )
         yield Line("")
         yield from (Line(words, STYLES[Verdict.OFF]) for words in _wrapped(sentence))
 
@@ -200,26 +214,26 @@ def _together_lines(inspection: Inspection) -> Iterator[Line]:
         return
     yield Line("")
     if not inspection.together.disagree:
-        agreed = f"The {len(inspection.together.photos)} photos agree wherever two of them show the same."
+        agreed = say("The {count} photos agree wherever two of them show the same.", count=len(inspection.together.photos))
         yield from (Line(words) for words in _wrapped(agreed))
     for sentence in inspection.together.disagree:
-        yield from (Line(words, STYLES[Verdict.OFF]) for words in _wrapped(f"The photos disagree: {lower(sentence)}", 6))
+        yield from (Line(words, STYLES[Verdict.OFF]) for words in _wrapped(say("The photos disagree: {what}", what=lower(sentence)), 6))
 
 
 def _loose_lines(inspection: Inspection) -> Iterator[Line]:
-    yield Line("Lobes, by number. Own seam: where the dark/light line runs beside the point.")
+    yield Line(say("Lobes, by number. Own seam: where the dark/light line runs beside the point."))
     if not inspection.tips:
-        yield Line("  none found", STYLES[Verdict.UNMEASURED])
+        yield Line(f"  {say('none found')}", STYLES[Verdict.UNMEASURED])
         return
     yield Line(f"  {'lobe':4}  {'own seam off the point':24} {lengths().plural:13} {'length':>14} {'root angle':>14}", "dim")
     for tip in inspection.tips:
         own = tip.own_seam_offset
         length = _estimate(tip.length) if tip.length else ""
         angle = f"{degrees(tip.root_angle.value):.2f}° ±{degrees(tip.root_angle.u95):.2f}" if tip.root_angle else ""
-        words = offset_words(own.value) if own else "unmeasured"
+        words = offset_words(own.value) if own else say("unmeasured")
         yield Line(f"  {tip.lobe:>4}  {words:24} {_estimate(own) if own else '':13} {length:>14} {angle:>14}".rstrip())
         if tip.reason:
-            yield from _because(f"because {tip.reason.sentence}: {tip.reason.remedy}.")
+            yield from _because(say("because {why}: {remedy}.", why=tip.reason.sentence, remedy=tip.reason.remedy))
     sides = [(side, [str(tip.lobe) for tip in inspection.tips if tip.dark_side == key]) for key, side in (("ccw", "left"), ("cw", "right"))]
     told = [f"on the {side} in {'lobe' if len(lobes) == 1 else 'lobes'} {list_words(lobes)}" for side, lobes in sides if lobes]
     if told:
@@ -228,10 +242,10 @@ def _loose_lines(inspection: Inspection) -> Iterator[Line]:
 
 def _seam_lines(inspection: Inspection) -> Iterator[Line]:
     yield from (
-        Line(words) for words in _wrapped("Seams, going round from the photo's top, and how they pass the point where they meet best.")
+        Line(words) for words in _wrapped(say("Seams, going round from the photo's top, and how they pass the point where they meet best."))
     )
     if not inspection.seams:
-        yield Line("  none found", STYLES[Verdict.UNMEASURED])
+        yield Line(f"  {say('none found')}", STYLES[Verdict.UNMEASURED])
     else:
         yield Line(f"  {'seam':4} {'clock':>10}  {'bearing':>16}  {'passes the centre by':26} {lengths().plural}", "dim")
     for number, seam in zip(seam_numbers(inspection), inspection.seams, strict=True):
@@ -239,8 +253,8 @@ def _seam_lines(inspection: Inspection) -> Iterator[Line]:
     if inspection.bare is None:
         return
     for number, bearing, reason in inspection.bare.lost:
-        yield Line(f"  {number:>4} {clock_of(bearing):>10}  unmeasured", STYLES[Verdict.UNMEASURED])
-        yield from _because(f"because {reason.sentence}: {reason.remedy}.")
+        yield Line(f"  {number:>4} {clock_of(bearing):>10}  {say('unmeasured')}", STYLES[Verdict.UNMEASURED])
+        yield from _because(say("because {why}: {remedy}.", why=reason.sentence, remedy=reason.remedy))
     for sentence in top_sentences(inspection.bare):
         yield Line("")
         yield from (Line(words) for words in _wrapped(sentence))

@@ -3,24 +3,21 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from gettext import NullTranslations
 from pathlib import Path
 
 import pytest
-from babel.messages.extract import extract_from_dir
 from babel.messages.pofile import read_po
 
 from seamcheck.advise import cautions
 from seamcheck.basis import errors
-from seamcheck.basis.language import KEYWORDS, form_for, say, say_count, spoken, to_say
+from seamcheck.basis.language import form_for, say, say_count, spoken, to_say
 from seamcheck.basis.reasons import Reason
 from seamcheck.basis.units import Lengths, Units, lengths
 from seamcheck.basis.units import spoken as spoken_in
+from tests.catalogue import CATALOGUE, gathered, said_in
 
-ROOT = Path(__file__).parents[2]
-CATALOGUE = ROOT / "seamcheck" / "languages" / "seamcheck.pot"
-RENEW = "renew the catalogue by DEVELOPERS.md's command"
+RENEW = "renew the catalogue: python tests/catalogue.py"
 NAMELESS = re.compile(r"\{[0-9]*[}:!]|%[sd]")
 
 
@@ -34,15 +31,6 @@ class Reversed(NullTranslations):
         return f"‹{msgid1 if n == 1 else msgid2}›"
 
 
-def gathered() -> set[str | tuple[str, ...]]:
-    mappings = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["babel"]["mappings"]
-    methods = [(one["pattern"], one["method"]) for one in mappings]
-    options = {one["pattern"]: {key: str(value) for key, value in one.items() if key not in ("pattern", "method")} for one in mappings}
-    keywords = {**KEYWORDS, "_": None, "gettext": None, "ngettext": (1, 2)}
-    found = extract_from_dir(ROOT / "seamcheck", methods, options, keywords, strip_comment_tags=True)
-    return {message for _, _, message, _, _ in found}
-
-
 def catalogued() -> set[str | tuple[str, ...]]:
     with CATALOGUE.open("rb") as file:
         return {tuple(message.id) if isinstance(message.id, list | tuple) else message.id for message in read_po(file) if message.id}
@@ -53,6 +41,17 @@ def test_the_catalogue_holds_what_the_program_says_and_nothing_else() -> None:
     assert sorted(map(str, found - told)) == [], RENEW
     assert sorted(map(str, told - found)) == [], RENEW
     assert len(told) > 100
+
+
+def test_what_is_said_is_found_wherever_it_stands() -> None:
+    source = """
+words = f"{say('within')} {say_count('{count} a', '{count} b', n):4}"
+other = say("this" if so else "that", x=f"{y:.1f}") + to_say("a long "
+    "one")
+"""
+    assert set(said_in(source)) == {"within", ("{count} a", "{count} b"), "this", "that", "a long one"}
+    with pytest.raises(ValueError, match="name its gaps"):
+        list(said_in('say(f"{a} is")'))
 
 
 def test_errors_reasons_and_cautions_are_all_in_it() -> None:
