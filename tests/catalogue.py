@@ -56,7 +56,7 @@ def gathered() -> set[Message]:
         for _, _, message in environment.extract_translations(path.read_text()):
             forms = tuple(text for text in ([message] if isinstance(message, str) else message) if text)  # None is what isn't a literal
             found.add(forms[0] if len(forms) == 1 else forms)
-    return found
+    return found - {message[0] for message in found if not isinstance(message, str)}  # one entry serves both
 
 
 def main() -> None:

@@ -243,7 +243,7 @@ def _joints(inspection: Inspection) -> tuple[str, tuple[JointRow, ...], tuple[st
         Verdict.UNMEASURED: say_count("{count} unmeasured", "{count} unmeasured", counts[Verdict.UNMEASURED]),
     }
     rest = [words for verdict, words in kinds.items() if counts[verdict]]
-    after = [say("The others: {counts}.", counts=", ".join(rest))] if rest else []
+    after = [say("The others: {counts}.", counts=", ".join(rest)) if open_ones else f"{', '.join(rest)}."] if rest else []
     lost = [joint for joint in inspection.joints if joint.verdict is Verdict.UNMEASURED and joint.reason]
     for reason in dict.fromkeys(joint.reason for joint in lost):
         pairs = [_pair(joint) for joint in lost if joint.reason is reason]

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..advise.cautions import BY_EYE, KNIFE_IN
-from ..basis.language import say
+from ..basis.language import say, say_count
 from ..basis.units import lengths
 from ..result import BareTop, Inspection, Stage, Verdict
 from .bare_words import rose_parts, seam_numbers, top_sentences
@@ -17,7 +17,7 @@ from .closing import closing_sentence, gaping
 from .overlay_canvas import Canvas, text_width, wrapped
 from .overlay_palette import FAINT_INK, INK, LINE_COLOURS, Colour
 from .overlay_words import edges_supposed, letter_of, measure_words, thousandths
-from .words import clock_of, count_words, limit_words, stage_words
+from .words import VERDICT_WORDS, clock_of, limit_words, stage_words
 
 TITLE_PX = 56
 BODY_PX = 40
@@ -101,18 +101,21 @@ def _draw_sample(canvas: Canvas, sample: str, x0: float, x1: float, y: float) ->
 
 def title_items(inspection: Inspection) -> list[Item]:
     """What photo this is, how strictly it was judged, and how many tips came out how."""
-    more = f", with {count_words(len(inspection.together.photos) - 1, 'more photo')}" if inspection.together else ""
+    others = len(inspection.together.photos) - 1 if inspection.together else 0
+    more = say_count(", with {count} more photo", ", with {count} more photos", others) if inspection.together else ""
     items = [Item(inspection.photo_name + more, TITLE_PX, bold=True, alone=True)]
     stage = stage_words(inspection)
     closing = Item(closing_sentence(inspection), BODY_PX, alone=True)
     if inspection.stage is Stage.BARE:
-        return [*items, Item(f"{stage}: {len(inspection.seams)} field seams", BODY_PX), closing]
+        return [*items, Item(say("{stage}: {count} field seams", stage=stage, count=len(inspection.seams)), BODY_PX), closing]
     if inspection.stage is Stage.LOOSE:
-        return [*items, Item(f"{stage}: {len(inspection.tips)} found, each tip against the lobe's own seam", BODY_PX), closing]
-    items.append(Item(f"{stage}, tips to lie within {limit_words(inspection.tolerance_in)}", BODY_PX, alone=True))
+        found = say("{stage}: {count} found, each tip against the lobe's own seam", stage=stage, count=len(inspection.tips))
+        return [*items, Item(found, BODY_PX), closing]
+    within = say("{stage}, tips to lie within {limit}", stage=stage, limit=limit_words(inspection.tolerance_in))
+    items.append(Item(within, BODY_PX, alone=True))
     counts = Counter(tip.verdict for tip in inspection.tips)
     for verdict in (Verdict.ON, Verdict.OFF, Verdict.UNSURE, Verdict.UNMEASURED):
-        items.append(Item(f"{counts[verdict]} {verdict.value}", BODY_PX, sample=verdict.value, bold=True))
+        items.append(Item(f"{counts[verdict]} {say(VERDICT_WORDS[verdict])}", BODY_PX, sample=verdict.value, bold=True))
     return [*items, closing]
 
 
@@ -120,23 +123,23 @@ def _line_items(inspection: Inspection) -> list[Item]:
     loose, bare = inspection.stage is Stage.LOOSE, inspection.stage is Stage.BARE
     items = []
     if not bare:
-        items.append(Item("edges as found", sample="line outline"))
+        items.append(Item(say("edges as found"), sample="line outline"))
         if any(edges_supposed(tip) for tip in inspection.tips):
-            items.append(Item("edges supposed", sample="line supposed"))
-        items += [Item("the lobe's own seam", sample="line own")]
+            items.append(Item(say("edges supposed"), sample="line supposed"))
+        items += [Item(say("the lobe's own seam"), sample="line own")]
     if not loose:
-        items.append(Item("field seam", sample="line seam"))
+        items.append(Item(say("field seam"), sample="line seam"))
     if not bare:
-        seam = "own seam" if loose else "field seam"
-        band = "" if loose else " Shaded: the tolerance."
-        items.append(
-            Item(
-                "Each inset looks straight down with the seam running up, clockwise to the right. On its gauge zero is"
-                f" the {seam}, the bar is the tip's offset, the bracket its u95,"
-                f" the ticks are {lengths().rule(lengths().tick_in)} apart.{band}",
-                alone=True,
-            )
+        seam = say("own seam") if loose else say("field seam")
+        band = "" if loose else f" {say('Shaded: the tolerance.')}"
+        how = say(
+            "Each inset looks straight down with the seam running up, clockwise to the right. On its gauge zero is the {seam}, the bar is "
+            "the tip's offset, the bracket its u95, the ticks are {tick} apart.{band}",
+            seam=seam,
+            tick=lengths().rule(lengths().tick_in),
+            band=band,
         )
+        items.append(Item(how, alone=True))
     return items
 
 
@@ -144,15 +147,15 @@ def _joint_items(inspection: Inspection) -> list[Item]:
     if not inspection.joints:
         return []
     counts = Counter(joint.verdict for joint in inspection.joints)
-    over = f" (over {limit_words(inspection.gap_tolerance_in)})"
+    over = say(" (over {limit})", limit=limit_words(inspection.gap_tolerance_in))
     order = {Verdict.OPEN: over, Verdict.UNSURE: "", Verdict.UNMEASURED: "", Verdict.CLOSED: ""}
-    words = ", ".join(f"{counts[verdict]} {verdict.value}{limit}" for verdict, limit in order.items() if counts[verdict])
+    words = ", ".join(f"{counts[verdict]} {say(VERDICT_WORDS[verdict])}{limit}" for verdict, limit in order.items() if counts[verdict])
     shown = gaping(inspection)
     if not shown:
-        return [Item(f"Joints: {words}.", alone=True)]
-    items = [Item(f"Joints: {words}. Widest first, between lobes:", sample="open", alone=True)]
+        return [Item(say("Joints: {counts}.", counts=words), alone=True)]
+    items = [Item(say("Joints: {counts}. Widest first, between lobes:", counts=words), sample="open", alone=True)]
     for index, joint in enumerate(shown):
-        sides = " | ".join("field" if lobe is None else str(lobe) for lobe in joint.lobes)
+        sides = " | ".join(say("field") if lobe is None else str(lobe) for lobe in joint.lobes)
         gap = f"  {measure_words(joint.max_gap)}" if joint.max_gap else ""
         items.append(Item(f"{letter_of(index)}:  {sides}{gap}"))
     return items
@@ -160,19 +163,20 @@ def _joint_items(inspection: Inspection) -> list[Item]:
 
 def _bare_items(top: BareTop, tolerance_in: float) -> list[Item]:
     """The edge, and how the rose is to be laid."""
-    items = [Item(f"{number}:  {clock_of(bearing)}, unmeasured: {why.sentence}") for number, bearing, why in top.lost]
+    items = [Item(f"{number}:  {clock_of(bearing)}, " + say("unmeasured: {why}", why=why.sentence)) for number, bearing, why in top.lost]
     items += [Item(sentence, alone=True) for sentence in top_sentences(top)]
     place = top.fewest or top.even
     if place is None:
         return items
     items += [Item(heading, alone=True) for heading, _, _ in rose_parts(top, tolerance_in)]
-    items.append(Item("a point within the tolerance", sample="on"))
+    items.append(Item(say("a point within the tolerance"), sample="on"))
     if any(point.suited for point in place.points):
-        items.append(Item("its lobe to be made to suit", sample="unsure"))
-    rings = (
-        "Rings on the photo: where the points and the centre of the rose would lie. In the inset each is drawn beside its seam, clockwise"
+        items.append(Item(say("its lobe to be made to suit"), sample="unsure"))
+    rings = say(
+        "Rings on the photo: where the points and the centre of the rose would lie. In the inset each is drawn beside its seam, clockwise "
+        "to clockwise, between marks for the tolerance."
     )
-    items.append(Item(f"{rings} to clockwise, between marks for the tolerance.", alone=True))
+    items.append(Item(rings, alone=True))
     return items
 
 
@@ -180,19 +184,20 @@ def legend_items(inspection: Inspection, lean_in: float) -> list[Item]:
     """All that stands beneath the insets. `lean_in`: the most by which a tip shows beside its plan place."""
     items = _line_items(inspection)
     if lean_in > 0:
-        items.append(
-            Item(
-                "Drawn at the offset in plan: the rose stands higher than the field and leans outward in the photo, so a point may"
-                f" show up to {thousandths(lean_in)} {lengths().symbol} beside the line that comes down to its gauge.",
-                alone=True,
-            )
+        lean = say(
+            "Drawn at the offset in plan: the rose stands higher than the field and leans outward in the photo, so a point may show up to "
+            "{lean} beside the line that comes down to its gauge.",
+            lean=f"{thousandths(lean_in)} {lengths().symbol}",
         )
+        items.append(Item(lean, alone=True))
     items += _joint_items(inspection)
     if inspection.odd_lobes:
         names = ", ".join(str(lobe) for lobe in inspection.odd_lobes)
-        items.append(Item(f"⇄  laid the wrong way round: lobe {names}.", bold=True, alone=True))
+        items.append(Item("⇄  " + say("laid the wrong way round: lobe {lobes}.", lobes=names), bold=True, alone=True))
     for number, seam in zip(seam_numbers(inspection), inspection.seams, strict=True):
-        off = f"{thousandths(seam.off_centre_in)} off the centre" if seam.off_centre_in else "through the centre"
+        off = say("through the centre")
+        if seam.off_centre_in:
+            off = say("{length} off the centre", length=thousandths(seam.off_centre_in))
         items.append(Item(f"{number}:  {clock_of(seam.bearing)}, {off}"))
     if inspection.bare is not None:
         items += _bare_items(inspection.bare, inspection.tolerance_in)

@@ -9,7 +9,7 @@ from ..basis.reasons import Reason
 from ..basis.uncertain import Estimate
 from ..basis.units import lengths
 from ..result import Tip, Verdict
-from .words import clock_of, decimals, length_words, u95_decimals
+from .words import VERDICT_WORDS, clock_of, decimals, length_words, u95_decimals
 
 UNBROKEN = "\u00a0"  # a space at which no line breaks
 
@@ -66,17 +66,17 @@ def caption(tip: Tip, odd: bool) -> tuple[str, list[str]]:
     if offset is not None and verdict is not Verdict.UNMEASURED:
         lines.append(offset_words(offset))
     if verdict is None:
-        head = f"{tip.lobe}" if offset is not None else f"{tip.lobe}  unmeasured"
+        head = f"{tip.lobe}" if offset is not None else f"{tip.lobe}  {say('unmeasured')}"
         if tip.root_angle is not None:
-            lines.append(f"root {degrees_text(tip.root_angle)}")
+            lines.append(say("root {angle}", angle=degrees_text(tip.root_angle)))
         if tip.dark_side is not None:
-            lines.append(f"dark half on the {'right' if tip.dark_side == 'cw' else 'left'}")
+            lines.append(say("dark half on the right") if tip.dark_side == "cw" else say("dark half on the left"))
     else:
-        head = f"{tip.lobe}  {verdict.value.upper()}"
-        ring = "" if tip.ring is None else f"ring {tip.ring}, "
-        lines.append(f"{ring}{clock_of(tip.bearing)}")
+        head = f"{tip.lobe}  {say(VERDICT_WORDS[verdict]).upper()}"
+        clock = clock_of(tip.bearing)
+        lines.append(clock if tip.ring is None else say("ring {ring}, {clock}", ring=tip.ring, clock=clock))
     if odd:
-        lines.append("laid the wrong way round")
+        lines.append(say("laid the wrong way round"))
     unmeasured = offset is None or verdict is Verdict.UNMEASURED
     if unmeasured and tip.reason is not None:
         lines.append(tip.reason.sentence)

@@ -225,7 +225,8 @@ def _loose_lines(inspection: Inspection) -> Iterator[Line]:
     if not inspection.tips:
         yield Line(f"  {say('none found')}", STYLES[Verdict.UNMEASURED])
         return
-    yield Line(f"  {'lobe':4}  {'own seam off the point':24} {lengths().plural:13} {'length':>14} {'root angle':>14}", "dim")
+    own_head, inches_head = say("own seam off the point"), lengths().plural
+    yield Line(f"  {say('lobe'):4}  {own_head:24} {inches_head:13} {say('length'):>14} {say('root angle'):>14}", "dim")
     for tip in inspection.tips:
         own = tip.own_seam_offset
         length = _estimate(tip.length) if tip.length else ""
@@ -234,10 +235,14 @@ def _loose_lines(inspection: Inspection) -> Iterator[Line]:
         yield Line(f"  {tip.lobe:>4}  {words:24} {_estimate(own) if own else '':13} {length:>14} {angle:>14}".rstrip())
         if tip.reason:
             yield from _because(say("because {why}: {remedy}.", why=tip.reason.sentence, remedy=tip.reason.remedy))
-    sides = [(side, [str(tip.lobe) for tip in inspection.tips if tip.dark_side == key]) for key, side in (("ccw", "left"), ("cw", "right"))]
-    told = [f"on the {side} in {'lobe' if len(lobes) == 1 else 'lobes'} {list_words(lobes)}" for side, lobes in sides if lobes]
+    sides = {key: [str(tip.lobe) for tip in inspection.tips if tip.dark_side == key] for key in ("ccw", "cw")}
+    left, right = (list_words(lobes) if lobes else "" for lobes in sides.values())
+    told = [say_count("on the left in lobe {lobes}", "on the left in lobes {lobes}", len(sides["ccw"]), lobes=left)] if left else []
+    if right:
+        told.append(say_count("on the right in lobe {lobes}", "on the right in lobes {lobes}", len(sides["cw"]), lobes=right))
     if told:
-        yield from (Line(words) for words in _wrapped(f"Seen from root to point, the dark half lies {list_words(told)}."))
+        dark = say("Seen from root to point, the dark half lies {where}.", where=list_words(told))
+        yield from (Line(words) for words in _wrapped(dark))
 
 
 def _seam_lines(inspection: Inspection) -> Iterator[Line]:
@@ -247,7 +252,8 @@ def _seam_lines(inspection: Inspection) -> Iterator[Line]:
     if not inspection.seams:
         yield Line(f"  {say('none found')}", STYLES[Verdict.UNMEASURED])
     else:
-        yield Line(f"  {'seam':4} {'clock':>10}  {'bearing':>16}  {'passes the centre by':26} {lengths().plural}", "dim")
+        heads = f"  {say('seam'):4} {say('clock'):>10}  {say('bearing'):>16}  {say('passes the centre by'):26} {lengths().plural}"
+        yield Line(heads, "dim")
     for number, seam in zip(seam_numbers(inspection), inspection.seams, strict=True):
         yield _seam_line(number, seam)
     if inspection.bare is None:

@@ -66,11 +66,6 @@ def joint_words(joint: Joint) -> str:
     return say("lobe {lobe} and the field", lobe=lobes[0]) if lobes else say("the field")
 
 
-def count_words(count: int, one: str, many: str | None = None) -> str:
-    """ "1 point", "3 points"."""
-    return f"{count} {one if count == 1 else many or one + 's'}"
-
-
 def list_words(items: list[str]) -> str:
     """ "2", "2 and 5", "2, 5 and 7"."""
     return items[0] if len(items) == 1 else say("{listed} and {last}", listed=", ".join(items[:-1]), last=items[-1])

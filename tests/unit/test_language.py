@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from gettext import NullTranslations
 from pathlib import Path
 
@@ -15,7 +16,15 @@ from seamcheck.basis.language import form_for, say, say_count, spoken, to_say
 from seamcheck.basis.reasons import Reason
 from seamcheck.basis.units import Lengths, Units, lengths
 from seamcheck.basis.units import spoken as spoken_in
+from seamcheck.pages.bench_content import bench_sheet
+from seamcheck.pages.bench_html import bench_html
+from seamcheck.pages.portfolio_content import accuracy
+from seamcheck.report.overlay_legend import legend_items, title_items
+from seamcheck.report.overlay_words import caption
+from seamcheck.report.text import report_lines
 from tests.catalogue import CATALOGUE, gathered, said_in
+from tests.made_up import ALL_WELL, BARE_TOP, DRY_FIT, LOOSE, NO_EDGE
+from tests.made_up_picture import picture_of
 
 RENEW = "renew the catalogue: python tests/catalogue.py"
 NAMELESS = re.compile(r"\{[0-9]*[}:!]|%[sd]")
@@ -113,3 +122,45 @@ def test_no_message_has_a_gap_without_a_name() -> None:
     for message in catalogued():
         for words in [message] if isinstance(message, str) else message:
             assert not NAMELESS.search(words), words
+
+
+def unsaid(words: str) -> str:
+    """The letters that stand outside of every bracket: what no language could change."""
+    depth, left = 0, []
+    for letter in words:
+        depth += (letter == "‹") - (letter == "›")
+        left.append(letter if depth == 0 and letter != "›" else " ")
+    rest = re.sub(r"\b(in|mm|ccw?|u95|jpg|rose|made-up|sixteen|deg)\b|&#?\w+;|\b\d+-\w+", " ", "".join(left))
+    return " ".join(re.findall(r"[A-Za-z]{2,}[A-Za-z' ]*", rest))
+
+
+def test_a_word_that_isnt_said_is_seen() -> None:
+    assert unsaid("‹a ‹within› b› .0121 Hello there, in ‹c›") == "Hello there"
+    assert unsaid(" ".join(line.words for line in report_lines(DRY_FIT))).startswith("dry fit")
+
+
+FITS = {"dry fit": DRY_FIT, "all well": ALL_WELL, "loose": LOOSE, "bare": BARE_TOP, "no edge": NO_EDGE}
+
+
+@pytest.mark.parametrize("name", FITS)
+def test_every_word_of_the_report_and_the_picture_is_said(name: str) -> None:
+    inspection = replace(FITS[name], warnings=())
+    with spoken(Reversed()):
+        lines = [line.words for line in report_lines(inspection)]
+        lines += [item.words for item in title_items(inspection) + legend_items(inspection, 0.01)]
+        for tip in inspection.tips:
+            head, more = caption(tip, True)
+            lines += [head, *more]
+    assert unsaid(" ".join(lines)) == ""
+
+
+@pytest.mark.parametrize("name", ["dry fit", "all well", "loose"])
+def test_every_word_of_the_pages_is_said(name: str) -> None:
+    fit = FITS[name]
+    with spoken(Reversed()):
+        page = bench_html(bench_sheet(picture_of(fit), replace(fit, warnings=())), "letter").decode()
+        statement = list(accuracy(fit)) if name != "loose" else []
+    body = re.sub(r"<style>.*?</style>|<svg.*?</svg>", " ", page, flags=re.DOTALL)
+    said = " ".join([*re.findall(r'(?:alt|aria-label)="([^"]*)"', body), re.sub(r"<[^>]*>", " ", body), *statement])
+    assert unsaid(said) == ""
+    assert "‹" in said
