@@ -15,13 +15,18 @@ from .cli_options import BarAcrossOption, BarAlongOption, JobOption, PaperName, 
 
 if TYPE_CHECKING:
     from .basis.frames import Array
+    from .design.laid_rose import LaidRose
     from .design.rose import Rose
     from .printed.drawing import Drawing
+    from .printed.laid_template import Laying
+    from .report.loose_reading import RosePlaced
 
 # Past these it is a slip of the unit or the keyboard.
 MOST_LENGTH_IN = 240.0  # of a leaf, a top or a reach
 MOST_BIT_IN = 1.0
 MOST_SPARE_LOBES = 20
+USUAL_POINTS = 8
+SAME_REACH_IN = 1e-4
 
 TERMINAL_WIDTH = 100  # letters, for cautions
 
@@ -101,7 +106,7 @@ BandOption = Annotated[float | None, typer.Option(parser=_size, metavar="LENGTH"
 
 def template(
     files: FilesArgument = None,
-    points: PointsOption = 8,
+    points: PointsOption = USUAL_POINTS,
     reach: ReachOption = None,
     rings: RingsOption = None,
     short_edge: ShortEdgeOption = None,
@@ -113,6 +118,10 @@ def template(
     leaf_length: Annotated[float, typer.Option(parser=_size, metavar="LENGTH", help="A leaf's length, along the grain.")] = "36in",  # type: ignore[assignment]
     leaf_width: Annotated[float, typer.Option(parser=_size, metavar="LENGTH", help="A leaf's width.")] = "5in",  # type: ignore[assignment]
     spare: Annotated[int, typer.Option(min=0, max=MOST_SPARE_LOBES, help="Lobes to spare in each ring.")] = 1,
+    on: Annotated[
+        Path | None,
+        typer.Option(metavar="BARE.json", help="Make it for the very top that `inspect --stage bare --json` measured, as placed there."),
+    ] = None,
     paper: PaperOption = PaperName.LETTER,
     bar_across: BarAcrossOption = None,
     bar_along: BarAlongOption = None,
@@ -129,15 +138,85 @@ def template(
     from .printed.pages import room_in
     from .printed.template_words import text_lines
 
+    placed = None
+    if on is not None:
+        from .report.loose_reading import read_placed
+
+        placed = read_placed(on)
+        points, reach, rings = as_placed(placed, points, reach, rings)
     rose = rose_of(points, reach, rings, short_edge, root_angle, strip, top, band, dark)
     cuts = cut_list(rose, strip, (leaf_length, leaf_width), spare)
     room = room_in(paper.value)
-    _write(
-        files, "Patterns for a rose", [cutting_page(rose, cuts, room)], template_drawings(rose, cuts, room), paper, (bar_across, bar_along)
-    )
-    _tell(text_lines(rose, cuts), (SAW_AND_KNIFE, MAKERS_FIRST), files)
+    first, drawings, lines = [cutting_page(rose, cuts, room)], [], text_lines(rose, cuts)
+    if placed is None:
+        drawings = template_drawings(rose, cuts, room)
+    else:
+        from .printed.laid_template import laid_drawings, laying_page, own_lines
+
+        laid, laying = laid_on(rose, placed)
+        first.append(laying_page(laid, laying, room))
+        drawings = laid_drawings(laid, cuts, room)
+        lines = [piece for line in own_lines(laid, laying) for piece in _wrapped(line)] + ["", *lines]
+    _write(files, "Patterns for a rose", first, drawings, paper, (bar_across, bar_along))
+    _tell(lines, (SAW_AND_KNIFE, MAKERS_FIRST), files)
     if job is not None:
         print("\n" + say("Kept as pattern {number} of the job {job}.", number=_keep(job, rose), job=job))
+
+
+def as_placed(placed: RosePlaced, points: int, reach: list[float] | None, rings: int | None) -> tuple[int, list[float], int]:
+    """Points, reaches and rings of the rose that was placed on a bare top; exit 2 where the command line says others."""
+    count, reaches = len(placed.places), list(placed.reaches_in)
+    if points not in (USUAL_POINTS, count):
+        raise typer.BadParameter(
+            f"the rose was placed with {count} points, not {points}: inspect the bare top again with --points.", param_hint="--on"
+        )
+    if rings not in (None, len(reaches)) or (reach and not _same_reaches(reach, reaches)):
+        raise typer.BadParameter(
+            "the rose was placed with another reach: inspect the bare top again with --reach, once for each ring.", param_hint="--on"
+        )
+    return count, reaches, len(reaches)
+
+
+def _same_reaches(one: list[float], other: list[float]) -> bool:
+    """Whether reaches were given as they are in a file, which rounds them."""
+    return len(one) == len(other) and all(abs(a - b) < SAME_REACH_IN for a, b in zip(one, other, strict=True))
+
+
+def laid_on(rose: Rose, placed: RosePlaced) -> tuple[LaidRose, Laying]:
+    """The rose with its lobes laid on the top, and where that is, in words."""
+    from .design.laid_rose import SeamPlace, lay_on
+    from .printed.laid_template import Laying
+    from .report.bare_words import laying_words
+    from .report.words import length_words, limit_words
+
+    seams = [
+        SeamPlace(place.seam, place.ring, place.bearing if placed.all_suit else bearing)
+        for place, bearing in zip(placed.places, placed.bearings, strict=True)
+    ]
+    where = say("Lay the rose {place}.", place=laying_words(placed.shift_in, placed.turn))
+    if placed.all_suit:
+        largest = say("More than half of its lobes had to suit, so every lobe is made for its own seam.")
+    elif any(placed.suited):
+        largest = say(
+            "The lobes at seams {seams} are made to suit; all other points then lie within {size} of theirs.",
+            seams=", ".join(str(place.seam) for place, suited in zip(placed.places, placed.suited, strict=True) if suited),
+            size=limit_words(placed.tolerance_in),
+        )
+    else:
+        largest = say("No point misses its seam by more than {size}.", size=length_words(placed.largest_in))
+    if placed.unknown:
+        largest += " " + say(
+            "Seams that weren't measured: {seams}. Their lobes are drawn as if the seam were even: cut those last, and to suit.",
+            seams=", ".join(str(seam) for seam in placed.unknown),
+        )
+    return lay_on(rose, seams), Laying(placed.photo, where, largest)
+
+
+def _wrapped(line: str) -> list[str]:
+    """A sentence over several lines; a table's row as it is."""
+    from textwrap import wrap
+
+    return [line] if line.startswith("  ") else wrap(line, TERMINAL_WIDTH) or [""]
 
 
 def _keep(folder: Path, rose: Rose) -> int:

@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from .basis.units import Units
-from .cli_design import PointsOption, ReachOption, RingsOption, RootAngleOption, ShortEdgeOption, Side, rose_of
+from .cli_design import PointsOption, ReachOption, RingsOption, RootAngleOption, ShortEdgeOption, Side, as_placed, laid_on, rose_of
 from .cli_options import UnitsOption, picture_name
-
-if TYPE_CHECKING:
-    from .kite import HalfShape
 
 
 def add_to(app: typer.Typer) -> None:
@@ -51,19 +48,25 @@ def lobes(
     from .advise.lobe_lots import lots
     from .advise.lobe_sort import Limits
     from .basis.errors import NoLobes
+    from .kite import HalfShape
     from .photo import shown_name
     from .report.lobes_text import lobes_lines
-    from .report.loose_reading import read_loose, read_places
+    from .report.loose_reading import read_loose, read_placed
     from .report.text import ASCII, can_show
 
-    if not reach and (rings or short_edge or root_angle):
+    if on is None and not reach and (rings or short_edge or root_angle):
         raise typer.BadParameter("say how far the first ring reaches, for instance --reach 3.", param_hint="--reach")
-    patterns = None if not reach else _patterns(points, reach, rings, short_edge, root_angle)
     found = read_loose(results)
-    places = None if on is None else read_places(on)
+    placed = None if on is None else read_placed(on)
+    told = bool(reach or short_edge or root_angle)
+    if told and placed is not None:
+        points, reach, rings = as_placed(placed, points, reach, rings)
+    rose = rose_of(points, reach, rings, short_edge, root_angle, None, None, None, Side.RIGHT) if told else None
+    patterns = None if rose is None else [HalfShape.of_kite(ring.shape) for ring in rose.rings]
+    own = [] if rose is None or placed is None else [(one.ring, one.shape) for one in laid_on(rose, placed)[0].own]
     limits = Limits(found.gap_tolerance_in / 2, found.gap_tolerance_in, found.tolerance_in)
     side = {None: None, Side.LEFT: "ccw", Side.RIGHT: "cw"}[dark]
-    done = lots(found.lobes, patterns, places, limits, side)
+    done = lots(found.lobes, patterns, None if placed is None else placed.places, limits, side, own)
     if not done.patterns:
         raise NoLobes(file=shown_name(results[0]))
     if picture is not None:
@@ -75,13 +78,3 @@ def lobes(
     plain = not can_show(sys.stdout)
     for line in lobes_lines(found, done, limits, on is not None):
         print(line.translate(ASCII) if plain else line)
-
-
-def _patterns(
-    points: int, reach: list[float], rings: int | None, short_edge: list[float] | None, root_angle: list[float] | None
-) -> list[HalfShape]:
-    """Ring by ring."""
-    from .kite import HalfShape
-
-    rose = rose_of(points, reach, rings, short_edge, root_angle, None, None, None, Side.RIGHT)
-    return [HalfShape.of_kite(ring.shape) for ring in rose.rings]

@@ -34,9 +34,17 @@ class Lots:
 
 
 def lots(
-    lobes: Sequence[LooseLobe], patterns: Sequence[HalfShape] | None, places: Sequence[Place] | None, limits: Limits, dark_side: str | None
+    lobes: Sequence[LooseLobe],
+    patterns: Sequence[HalfShape] | None,
+    places: Sequence[Place] | None,
+    limits: Limits,
+    dark_side: str | None,
+    own: Sequence[tuple[int, HalfShape]] = (),
 ) -> Lots:
-    """Sort and order. patterns: ring by ring, None where there are none; places: of the rose's tips, None for an even top."""
+    """Sort and order. patterns: ring by ring, None where there are none; places: of the rose's tips, None for an even top.
+
+    own: further patterns, each with its ring; a lobe is held against whichever of its ring's suits it best.
+    """
     side = dark_side or usual_side(lobes)
     lobes = [lobe.over() if side is not None and lobe.dark_side not in (None, side) else lobe for lobe in lobes]
     told = patterns is not None
@@ -44,7 +52,7 @@ def lots(
         patterns = supposed_patterns(lobes)
     rings = [ring_of(lobe, patterns) for lobe in lobes]
     results = [
-        Sorted(lobe, Lot.UNKNOWN, (), 0.0, (), ()) if ring is None else sort_lobe(lobe, patterns[ring - 1], limits)
+        Sorted(lobe, Lot.UNKNOWN, (), 0.0, (), ()) if ring is None else _best(lobe, _of_ring(ring, patterns, own), limits)
         for lobe, ring in zip(lobes, rings, strict=True)
     ]
     count = round(2 * np.pi / patterns[0].root_angle) if patterns else 0
@@ -67,6 +75,15 @@ def lots(
     if places and patterns and by_ring[0] and all(wanted):
         order = best_order(places, [_usable(ring, many, results) for ring, many in zip(by_ring, wanted, strict=True)], patterns)
     return Lots(tuple(results), tuple(rings), tuple(patterns), told, side, order, wanted)
+
+
+def _of_ring(ring: int, patterns: Sequence[HalfShape], own: Sequence[tuple[int, HalfShape]]) -> list[HalfShape]:
+    return [patterns[ring - 1], *(shape for number, shape in own if number == ring)]
+
+
+def _best(lobe: LooseLobe, patterns: Sequence[HalfShape], limits: Limits) -> Sorted:
+    """The lobe against the pattern that suits it best."""
+    return min((sort_lobe(lobe, pattern, limits) for pattern in patterns), key=_how_good)
 
 
 def _how_good(one: Sorted) -> tuple[int, float]:

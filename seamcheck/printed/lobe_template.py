@@ -10,9 +10,10 @@ from ..advise.cautions import MAKERS_FIRST, SAW_AND_KNIFE, TEMPLATE
 from ..basis.frames import Array, right_of, unit_of_bearing
 from ..basis.language import say
 from ..design.cut_list import Blanks, CutList
-from ..design.rose import Ring, Rose
+from ..design.rose import Rose
+from ..kite import HalfShape
 from .drawing import CHAIN_IN, DASHED_IN, FINE_IN, PLAIN_IN, SMALL_TEXT_IN, TEXT_IN, Drawing, Layer, Point
-from .template_words import ORDER, blank_rows, headline, leaf_rows, ring_rows
+from .template_words import ORDER, Rows, blank_rows, headline, leaf_rows, ring_rows
 from .words import Column
 
 DARK_GREY = 0.84
@@ -56,31 +57,37 @@ def cutting_page(rose: Rose, cuts: CutList, room_in: tuple[float, float]) -> Dra
 
 def lobe_pattern(rose: Rose, blanks: Blanks, room_in: tuple[float, float]) -> Drawing:
     """One ring's lobe at true size, root at the origin and tip above it, on its blank."""
-    ring = blanks.ring
-    drawing = Drawing(f"Ring {ring.number}: pattern of the lobe, full size")
-    half_width, length = blanks.strip_width_in, ring.shape.length_in
+    title = f"Ring {blanks.ring.number}: pattern of the lobe, full size"
+    rows = ring_rows(rose, blanks.ring) + blank_rows(blanks)
+    return pattern_drawing(title, HalfShape.of_kite(blanks.ring.shape), rose.dark_side, blanks, rows, room_in)
+
+
+def pattern_drawing(title: str, shape: HalfShape, dark_side: str, blanks: Blanks, rows: Rows, room_in: tuple[float, float]) -> Drawing:
+    """A lobe at true size, its halves alike or not, root at the origin and tip above it, on its blank; rows: its dimensions."""
+    drawing = Drawing(title)
+    half_width, length = blanks.strip_width_in, shape.length_in
     spare = (blanks.length_in - length) / 2
-    dark_sign = 1 if rose.dark_side == "cw" else -1
-    root, tip, (along, across) = (0.0, 0.0), (0.0, length), ring.shape.shoulder_in
-    drawing.fill([root, (dark_sign * across, along), tip], Layer.DARK, DARK_GREY)
+    dark_sign = 1 if dark_side == "cw" else -1
+    root, left, tip, right = shape.corners_in
+    drawing.fill(np.stack([root, right if dark_sign > 0 else left, tip]), Layer.DARK, DARK_GREY)
     blank = [(-half_width, -spare), (half_width, -spare), (half_width, length + spare), (-half_width, length + spare)]
     drawing.outline(blank, Layer.BLANK, FINE_IN, BLANK_GREY, DASHED_IN)
     ends = -spare - LINE_BEYOND_IN, length + spare + LINE_BEYOND_IN
     drawing.line((0.0, ends[0]), (0.0, ends[1]), Layer.CENTRE, FINE_IN, 0.0, CHAIN_IN)
     drawing.words("centre line: lay it on the joint of the two strips", (0.0, ends[0] - 0.16), SMALL_TEXT_IN, anchor="middle")
-    drawing.outline([root, (-across, along), tip, (across, along)], Layer.CUT, PLAIN_IN)
-    _halves(drawing, ring, dark_sign, spare)
-    _cutting_order(drawing, (along, across, length))
-    left = max(half_width, across + CUT_MARK_IN + 0.12)
-    return _with_notes(drawing, rose, blanks, [(left + NOTES_GAP_IN, length + spare), (-NOTES_WIDTH_IN / 2, ends[0] - 0.3)], room_in)
+    drawing.outline(shape.corners_in, Layer.CUT, PLAIN_IN)
+    _halves(drawing, shape, dark_sign, spare)
+    _cutting_order(drawing, shape)
+    beside = max(half_width, float(right[0]) + CUT_MARK_IN + 0.12)
+    return _with_notes(drawing, rows, [(beside + NOTES_GAP_IN, length + spare), (-NOTES_WIDTH_IN / 2, ends[0] - 0.3)], room_in)
 
 
-def _with_notes(drawing: Drawing, rose: Rose, blanks: Blanks, places: list[Point], room_in: tuple[float, float]) -> Drawing:
+def _with_notes(drawing: Drawing, rows: Rows, places: list[Point], room_in: tuple[float, float]) -> Drawing:
     """The pattern with its dimensions at the first place that leaves it on one page, or else without: they're on the first page too."""
     for place in places:
         noted = Drawing(drawing.title, list(drawing.items))
         column = Column(noted, *place, NOTES_WIDTH_IN)
-        for name, value in ring_rows(rose, blanks.ring) + blank_rows(blanks):
+        for name, value in rows:
             column.paragraph(f"{name}: {value}")
         left, bottom, right, top = noted.bounds()
         if right - left <= room_in[0] and top - bottom <= room_in[1]:
@@ -88,14 +95,14 @@ def _with_notes(drawing: Drawing, rose: Rose, blanks: Blanks, places: list[Point
     return drawing
 
 
-def _halves(drawing: Drawing, ring: Ring, dark_sign: int, spare_in: float) -> None:
+def _halves(drawing: Drawing, shape: HalfShape, dark_sign: int, spare_in: float) -> None:
     """The woods' names and the grain's direction in either half; beside a narrow lobe, past the ends of its blank."""
     below_in = -spare_in - 0.18
-    along, across = ring.shape.shoulder_in
-    length = ring.shape.length_in
-    beyond = length - along
-    roomy = across >= NARROW_IN
-    for sign in (-1, 1):
+    length = shape.length_in
+    shoulders = {-1: _point(shape.corners_in[1] * [-1, 1]), 1: _point(shape.corners_in[3])}
+    roomy = min(across for across, _ in shoulders.values()) >= NARROW_IN
+    for sign, (across, along) in shoulders.items():
+        beyond = length - along
         x = sign * (0.24 if roomy else 0.4) * across
         drawing.arrow((x, along * 0.5), (x, along + 0.4 * beyond), Layer.GRAIN, FINE_IN, min(0.12, 0.4 * across))
         name = "DARK" if sign == dark_sign else "LIGHT"
@@ -105,19 +112,17 @@ def _halves(drawing: Drawing, ring: Ring, dark_sign: int, spare_in: float) -> No
         else:
             drawing.words(name, (sign * 0.08, below_in), SMALL_TEXT_IN, anchor="start" if sign > 0 else "end")
     if roomy:
-        middle = (0.5 * along + along + 0.4 * beyond) / 2  # of the arrow
+        across, along = shoulders[1]
+        middle = (0.5 * along + along + 0.4 * (length - along)) / 2  # of the arrow
         drawing.words("grain", (0.24 * across - 0.05, middle), min(SMALL_TEXT_IN, 0.2 * across), 90.0, "middle")
     else:
         drawing.words("grain: the arrows", (0.08, length + spare_in + 0.1), SMALL_TEXT_IN)
 
 
-def _cutting_order(drawing: Drawing, shoulder: tuple[float, float, float]) -> None:
+def _cutting_order(drawing: Drawing, shape: HalfShape) -> None:
     """The edges' numbers, and which way to cut each: from the shoulder outward."""
-    along, across, length = shoulder
-    edges: list[tuple[int, Point, Point]] = []
-    for number, sign in ((1, -1), (2, 1)):
-        edges.append((number, (sign * across, along), (0.0, length)))
-        edges.append((number + 2, (sign * across, along), (0.0, 0.0)))
+    root, left, tip, right = (_point(corner) for corner in shape.corners_in)
+    edges: list[tuple[int, Point, Point]] = [(1, left, tip), (3, left, root), (2, right, tip), (4, right, root)]
     for number, start, end in edges:
         run = hypot(end[0] - start[0], end[1] - start[1])
         ahead = ((end[0] - start[0]) / run, (end[1] - start[1]) / run)

@@ -69,15 +69,20 @@ def rose_parts(top: BareTop, tolerance_in: float) -> list[tuple[str, list[str], 
 
 def place_words(place: RosePlace) -> str:
     """ "with its centre 1/64 in toward 7:30 from where the seams meet, turned .14° clockwise"."""
-    right, up = place.shift_in
+    return laying_words(place.shift_in, place.turn)
+
+
+def laying_words(shift_in: tuple[float, float], turn: float) -> str:
+    """The same of a shift (to the photo's right and up, inches) and a turn (rad)."""
+    right, up = shift_in
     away = hypot(right, up)
-    turn = format(abs(degrees(place.turn)), ".2f") + "°"
+    size = format(abs(degrees(turn)), ".2f") + "°"
     return say(
         "with its centre {length} ({number}) toward {clock} from where the seams meet, turned {turn}",
         length=length_words(away),
         number=decimals(away),
         clock=clock_of(atan2(right, up)),
-        turn=say("{length} clockwise", length=turn) if place.turn > 0 else say("{length} counterclockwise", length=turn),
+        turn=say("{length} clockwise", length=size) if turn > 0 else say("{length} counterclockwise", length=size),
     )
 
 

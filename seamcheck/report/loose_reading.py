@@ -95,26 +95,58 @@ def _estimate(numbers: dict[str, Any], name: str, unit: str) -> Estimate | None:
     return Estimate(number_of(value) * scale, {"photo": number_of(u95) * scale / COVERAGE_95})
 
 
-def read_places(path: Path) -> tuple[Place, ...]:
-    """Where the tips of the rose that was placed on a bare top belong. Raises a FileError with a plain sentence."""
+@dataclass(frozen=True)
+class RosePlaced:
+    """A rose as it was placed on a bare top."""
+
+    photo: str
+    reaches_in: tuple[float, ...]
+    places: tuple[Place, ...]  # each tip where it lies on its seam
+    bearings: tuple[float, ...]  # rad, each tip's own seam as the rose was placed: on its seam only where it's made to suit
+    suited: tuple[bool, ...]
+    shift_in: tuple[float, float]  # of the rose's centre from where the seams meet, to the photo's right and up
+    turn: float  # rad
+    largest_in: float  # miss of those that aren't made to suit
+    tolerance_in: float
+    all_suit: bool  # more than half of the lobes would have to be made to suit
+    unknown: tuple[int, ...]  # seams that weren't measured
+
+
+def read_placed(path: Path) -> RosePlaced:
+    """The rose that was placed on a bare top. Raises a FileError with a plain sentence."""
     name = shown_name(path)
     document = read_document(path, name)
     if document["stage"] != "bare":
         raise NotBareTop(file=name, stage=STAGES.get(document["stage"], "something else"))
     top = document.get("top")
     try:
-        placed = top and (top["rose_fewest_suited"] or top["rose_least_miss"])
-        if not placed:
+        fewest = top and top["rose_fewest_suited"]
+        placed = fewest or (top and top["rose_least_miss"])
+        if not top or not placed:
             raise NoRosePlaced(file=name)
-        places = []
+        places, bearings, suited = [], [], []
         for point in placed["points"]:
             miss = 0.0 if point["made_to_suit"] or point["miss_in"] is None else number_of(point["miss_in"])
             reach = number_of(point["reach_in"])
             if reach <= 0:
                 raise ValueError("no reach")
+            bearings.append(radians(number_of(point["bearing_deg"])))
+            suited.append(bool(point["made_to_suit"]))
             # A tip that would lie clockwise of its seam belongs counterclockwise by as much.
-            bearing = radians(number_of(point["bearing_deg"])) - miss / reach
-            places.append(Place(int(point["seam"]), int(point["ring"]), float(bearing % (2 * np.pi))))
+            places.append(Place(int(point["seam"]), int(point["ring"]), float((bearings[-1] - miss / reach) % (2 * np.pi))))
+        largest, tolerance = number_of(placed["largest_miss_in"]), number_of(document.get("tolerance_in", 1 / 64))
+        return RosePlaced(
+            str(document["photo"]["file"]),
+            tuple(number_of(reach) for reach in top["rose_reaches_in"]),
+            tuple(places),
+            tuple(bearings),
+            tuple(suited),
+            (number_of(placed["shift_right_in"]), number_of(placed["shift_up_in"])),
+            radians(number_of(placed["turn_deg"])),
+            largest,
+            tolerance,
+            not fewest and largest > tolerance,
+            tuple(int(point["seam"]) for point in placed["points"] if point["miss_in"] is None),
+        )
     except SPOILT:
         raise SpoiltResult(file=name) from None
-    return tuple(places)

@@ -16,6 +16,7 @@ from seamcheck.report.json_file import result_bytes
 from seamcheck.result import Inspection, Stage
 from tests.benchmarks.loose_study import of_shape
 from tests.command_line import Run, command_line
+from tests.end_to_end.test_making import bare_document
 from tests.made_up_fit import rose, seen
 from tests.scenes.draw import Scene, draw
 from tests.scenes.geometry import Care, FieldSeam, lay
@@ -102,6 +103,17 @@ def test_against_a_pattern_and_in_millimetres(run: Run) -> None:
     metric = " ".join(run("lobes", "loose.json", "--reach", "3 in", "--short-edge", "13/16", "--units", "mm")[1].split())
     assert "76.2 mm long" in metric
     assert " in long" not in metric
+
+
+def test_on_a_measured_top_lobes_may_be_cut_to_patterns_of_their_own(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "bare.json").write_text(json.dumps(bare_document({3: 0.6}, (3.9, 3.1))))
+    status, out, err = run("lobes", "loose.json", "--on", "bare.json", "--short-edge", "1-1/2")
+    assert (status, err) == (0, "")
+    words = " ".join(out.split())
+    assert "as the top was measured" in words
+    assert "ring 1, 3 29/32 in long" in words
+    assert run("lobes", "loose.json", "--on", "bare.json")[0] == 0
+    assert run("lobes", "loose.json", "--on", "bare.json", "--reach", "3")[0] == 2
 
 
 def test_two_photos_name_their_lobes_apart(run: Run, tmp_path: Path) -> None:

@@ -166,3 +166,65 @@ def test_tips_that_lie_nowhere_are_refused(run: Run, tmp_path: Path) -> None:
         assert err.startswith(("a.json gives no outline", "A bit"))
     (tmp_path / "a.json").write_text("[" * 200_000)
     assert run("recess", "--result", "a.json")[2].startswith("a.json gives no outline")
+
+
+def bare_document(off_deg: dict[int, float], reaches: tuple[float, ...] = (3.0, 2.5)) -> dict[str, object]:
+    """What the result file of a bare top with eight seams holds of the rose that was placed; seams in off_deg are to be made to suit."""
+    points = [
+        {
+            "seam": k + 1,
+            "ring": 1 + k % 2,
+            "bearing_deg": (45 * k + off_deg.get(k + 1, 0.0)) % 360,
+            "tip_px": [0, 0],
+            "reach_in": reaches[k % 2],
+            "miss_in": 0.004,
+            "miss_u95_in": 0.003,
+            "made_to_suit": k + 1 in off_deg,
+        }
+        for k in range(8)
+    ]
+    placed = {"points": points, "shift_right_in": 0.01, "shift_up_in": 0.0, "turn_deg": -0.1, "largest_miss_in": 0.009}
+    top = {"rose_reaches_in": list(reaches), "rose_least_miss": placed, "rose_fewest_suited": placed if off_deg else None}
+    head = {"schema_version": 1, "photo": {"file": "top.jpg"}, "stage": "bare", "tips": [], "joints": [], "tolerance_in": 1 / 64}
+    return {**head, "top": top}
+
+
+def test_a_rose_made_for_a_measured_top(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "bare.json").write_text(json.dumps(bare_document({3: 0.6})))
+    status, out, err = run("template", "r.pdf", "r.svg", "r.dxf", "--on", "bare.json", "--short-edge", "13/16")
+    assert (status, err) == (0, "")
+    words = " ".join(out.split())
+    for part in (
+        "For the top in top.jpg. Lay the rose with its centre 1/64 in (.0100) toward 3 o'clock",
+        "The lobes at seams 3 are made to suit",
+    ):
+        assert part in words
+    # The lobe itself and its neighbours in the first ring, and the two that stand in its notches.
+    for name, seam in (("1A", 1), ("2A", 2), ("1B", 3), ("2B", 4), ("1C", 5)):
+        assert f"Pattern {name}, for seam {seam}" in words
+    assert "45.30 degrees" in words
+    assert "Cut to ring 1's common pattern: seams 7." in words
+    assert len(list(tmp_path.iterdir())) == 4
+
+
+def test_an_even_top_needs_no_pattern_of_its_own(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "bare.json").write_text(json.dumps(bare_document({})))
+    status, out, _ = run("template", "--on", "bare.json")
+    assert status == 0
+    assert "Every lobe is cut to its ring's common pattern." in out
+    assert "8 points in two rings" in out
+
+
+def test_another_rose_than_was_placed_is_refused(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "bare.json").write_text(json.dumps(bare_document({})))
+    for options in (["--points", "6"], ["--reach", "4"], ["--rings", "1"]):
+        status, out, err = run("template", "--on", "bare.json", *options)
+        assert (status, out) == (2, "")
+        assert "inspect the bare top again" in " ".join(err.split())
+    assert run("template", "--on", "bare.json", "--reach", "3", "--reach", "2-1/2")[0] == 0
+    (tmp_path / "none.json").write_text(json.dumps({**bare_document({}), "top": None}))
+    assert "holds no place for a rose" in run("template", "--on", "none.json")[2]
+    (tmp_path / "spoilt.json").write_text(json.dumps({**bare_document({}), "top": {"rose_fewest_suited": {"points": [1]}}}))
+    assert "missing or was changed" in run("template", "--on", "spoilt.json")[2]
+    (tmp_path / "fit.json").write_text(json.dumps({**bare_document({}), "stage": "dry-fit"}))
+    assert "not a bare top" in run("template", "--on", "fit.json")[2]
