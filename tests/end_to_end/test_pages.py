@@ -13,6 +13,7 @@ import pytest
 from PIL import Image
 
 from tests.command_line import Run, command_line
+from tests.made_up import LOOSE
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "sample_images"
@@ -109,8 +110,9 @@ def test_a_portfolio_of_the_sample(run: Run, tmp_path: Path) -> None:
     assert "The joints between rose and field were not measured." in text
 
 
-def test_what_shows_no_rose_gets_no_portfolio(run: Run, tmp_path: Path) -> None:
-    status, _, err = run("portfolio", str(SAMPLES / "loose-lobes.jpg"), str(tmp_path / "out"), "--stage", "loose")
+def test_what_shows_no_rose_gets_no_portfolio(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("seamcheck.cli_pages.measure", lambda path, said: (None, LOOSE))
+    status, _, err = run("portfolio", str(SAMPLES / "loose-lobes.jpg"), str(tmp_path / "out"))
     assert status == 1
     assert "shows no rose whose centre could be found" in err
     assert list((tmp_path / "out").iterdir()) == []
