@@ -17,8 +17,9 @@ from ..basis.frames import Array
 from ..cards.geometry import CARD_HEIGHT_IN, CARD_WIDTH_IN, MARGIN_IN
 from ..edges import SRGB_TO_LINEAR, srgb_decode, srgb_encode
 from ..plane.camera import Camera
+from ..woods.white import PAPER_REFLECTANCE
 
-PAPER_SHARE = 0.85  # of the light, that plain printer paper sends back (common practice, no source): what white becomes in the picture
+PAPER_SHARE = PAPER_REFLECTANCE  # what paper's white becomes in the picture
 SPOTS = 9  # places along each of a card's sides, in the middle of its margin
 BRIGHTEST = 0.5  # of a side's spots, by light: print, dirt and fingers are darker than paper
 FULL_CODE, EMPTY_CODE = 250, 30  # a spot outside of these can't be read: burnt out, or black
