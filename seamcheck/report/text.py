@@ -15,6 +15,7 @@ from ..basis.units import lengths
 from ..result import Inspection, Joint, Seam, Stage, Tip, Verdict
 from .bare_words import rose_parts, seam_numbers, top_sentences
 from .closing import closing_sentence, gaping
+from .loose_words import shape_lines
 from .words import (
     VERDICT_WORDS,
     clock_of,
@@ -235,6 +236,7 @@ def _loose_lines(inspection: Inspection) -> Iterator[Line]:
         yield Line(f"  {tip.lobe:>4}  {words:24} {_estimate(own) if own else '':13} {length:>14} {angle:>14}".rstrip())
         if tip.reason:
             yield from _because(say("because {why}: {remedy}.", why=tip.reason.sentence, remedy=tip.reason.remedy))
+    yield from (Line(words, style) for words, style in shape_lines(inspection))
     sides = {key: [str(tip.lobe) for tip in inspection.tips if tip.dark_side == key] for key in ("ccw", "cw")}
     left, right = (list_words(lobes) if lobes else "" for lobes in sides.values())
     told = [say_count("on the left in lobe {lobes}", "on the left in lobes {lobes}", len(sides["ccw"]), lobes=left)] if left else []

@@ -26,6 +26,9 @@ from .white import Whiteness, whiteness
 FACE_IN = 1 / 42
 # Fewer kites than this are no cut lobes but samples that happen to look like some.
 LEAST_LOBES = 2
+# Pixels to the inch of any photo of samples.
+LEAST_PPI, MOST_PPI = 15.0, 1500.0
+STRIP_FILL = 0.75
 WET = ("-wet", " wet", "_wet")
 
 
@@ -56,11 +59,16 @@ def look(photo: Photo, names: Sequence[str]) -> Looked:
     if not search.cards:
         raise why_no_card(grey, photo.name)
     solve = solve_plane(search.cards, photo.size_px, photo.focal_px, print_scale(None, None), photo.is_whole)
-    if solve.hopeless:
-        raise why_cards_fail(grey, len(search.cards), photo.name)
     camera = solve.camera
-    cards = [*solve.outlines_in, *(camera.plane_from_px(outline) for outline in search.others_px)]
     notes = list(photo.notes)
+    if solve.hopeless:
+        # Colours need no exact plane, only about where things lie.
+        at = np.concatenate([card.outline_px for card in search.cards]).mean(axis=0)
+        scale = camera.px_per_in_at(camera.plane_from_px(at), 0.0)
+        if not LEAST_PPI < scale < MOST_PPI:
+            raise why_cards_fail(grey, len(search.cards), photo.name)
+        notes.append(say("The cards don't lie flat enough to measure by; colours don't mind, but sizes in the preview may be off."))
+    cards = [*solve.outlines_in, *(camera.plane_from_px(outline) for outline in search.others_px)]
     exponent = light_exponent(photo.bgr, camera, cards)
     if exponent > 1:
         photo = replace(photo, bgr=straightened(photo.bgr, exponent))
@@ -69,7 +77,7 @@ def look(photo: Photo, names: Sequence[str]) -> Looked:
     if white.clipped:
         notes.append(say("The cards' paper is overexposed, so colours are less sure: tap on a card before you take the photo."))
     samples, bench = find_samples(photo.bgr, camera, cards, white, FACE_IN)
-    lobes = _lobes(photo, camera, cards)
+    lobes = () if _are_strips(samples) else _lobes(photo, camera, cards)
     of_lobes = len(lobes) >= LEAST_LOBES
     if of_lobes:
         samples = _halves(photo, camera, lobes, white)
@@ -80,6 +88,18 @@ def look(photo: Photo, names: Sequence[str]) -> Looked:
     if names:
         samples = [sample.renamed(name) for sample, name in zip(samples, names, strict=True)]
     return Looked(photo.name, tuple(samples), bench, of_lobes, solve.cards, tuple(notes))
+
+
+def _are_strips(samples: Sequence[Sample]) -> bool:
+    """Whether most pieces fill the rectangle about them, as strips and off-cuts do; a kite fills half of its own."""
+    import cv2
+
+    fills = []
+    for sample in samples:
+        outline = sample.outline_px.astype(np.float32)
+        _, (width, height), _ = cv2.minAreaRect(outline)
+        fills.append(cv2.contourArea(outline) / max(width * height, 1e-6))
+    return bool(fills) and float(np.median(fills)) > STRIP_FILL
 
 
 def _lobes(photo: Photo, camera: Camera, cards: Sequence[Array]) -> tuple[FoundLobe, ...]:

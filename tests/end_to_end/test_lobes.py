@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from dataclasses import replace
 from pathlib import Path
@@ -93,6 +94,16 @@ def test_from_the_photo_to_the_round(run: Run, tmp_path: Path) -> None:
     first = (tmp_path / "round.png").read_bytes()
     assert run("lobes", "loose.json", "--picture", "round.png")[0] == 0
     assert (tmp_path / "round.png").read_bytes() == first
+
+
+def test_inspect_tells_every_edge(run: Run) -> None:
+    """The report of loose lobes: each edge's length and straightness, where the own seam passes the root, 80 letters wide."""
+    status, out, _ = run("inspect", str(SAMPLE), "--stage", "loose")
+    assert status == 0
+    for part in ("root off seam", "left short", "stands out (+) or is hollow (-)"):
+        assert part in out
+    assert max(len(line) for line in out.splitlines()) <= 80
+    assert len(re.findall(r"^ +\d( +[\d.]+ ±[.\d]+){4} +[.\d]+ ±[.\d]+( cc?w)?$", out, re.MULTILINE)) == 8
 
 
 def test_against_a_pattern_and_in_millimetres(run: Run) -> None:

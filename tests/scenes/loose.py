@@ -80,6 +80,7 @@ def on_the_bench(
         stage="loose",
         height_in=base.veneer_in,
         view=view,
+        phone=replace(base.phone, focal_35mm=round(36 * f_px / width)),
         top_radius_in=BENCH_IN,
         band_in=NO_BAND_IN,
         seams=(),

@@ -62,7 +62,7 @@ def lay_samples(
         row, column = divmod(k, columns)
         x = (column + 0.5) / columns * across * 0.86 - across * 0.43 + rng.normal(0, 0.05)
         y = down * 0.44 - (row + 0.5) * down * 0.55 / rows + rng.normal(0, 0.05)
-        size = min(2.2, down * 0.5 / rows), min(1.3, across * 0.6 / columns)
+        size = min(2.2, down * 0.42 / rows), min(1.3, across * 0.55 / columns)
         pieces.append(Piece(wood, np.array([x, y]), rng.normal(0, 0.12), size, lightness, tuple(rng.uniform(0, 8, 2))))
     base = draw(seed, "dry-fit")
     scale = (1.0, 1.0)
@@ -76,7 +76,9 @@ def lay_samples(
         height_in=1 / 42,
         veneer_in=1 / 42,
         view=view,
-        phone=replace(base.phone, exposure=0.95, vignette=0.0, sharpening=0.4, subsampled=True, quality=92),
+        phone=replace(
+            base.phone, exposure=0.95, vignette=0.0, sharpening=0.4, subsampled=True, quality=92, focal_35mm=round(36 * f_px / width)
+        ),
         lighting=Lighting((), slope),
         field_wood=bench,
         top_radius_in=60.0,
