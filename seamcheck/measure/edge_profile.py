@@ -22,8 +22,9 @@ NEAR_PX = 6.0
 # How far beyond a raised edge the shade is followed, inches; no farther than so many pixels.
 SHADE_REACH_IN = 0.085
 SHADE_REACH_PX = 20.0
-# Glue lines round an inlaid lobe that are considered, inches: none to what wants filling (common practice, no source).
-GLUE_WIDTHS_IN = (0.0, 0.003, 0.006, 0.009, 0.013)
+# Glue lines round an inlaid lobe that are considered, inches: none to what wants filling, closer where they're likelier, since each counts
+# as one (common practice, no source).
+GLUE_WIDTHS_IN = (0.0, 0.0015, 0.003, 0.006, 0.009, 0.013)
 # Glue is dark: it sends back about so much of the field's light, or less.
 GLUE_LIGHT = 0.2
 # However dark the field, brown glue may send back so much (linear, 1 the photo's white; common practice, no source).
