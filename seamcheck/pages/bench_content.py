@@ -129,7 +129,9 @@ def bench_sheet(
         fit = fit_of(result_document(inspection), inspection.photo_name)
         decision = decide(fit, checked_tips, checked_joints)
         call, said = BANDS[decision.call], say(SAID[decision.call])
-        sentence = " ".join(filter(None, [why_words(fit, decision), first_look(inspection) if decision.call is Call.NOT_YET else ""]))
+        sentence = why_words(fit, decision)
+        if decision.call is Call.NOT_YET and not decision.odd_lobes:  # of which that sentence speaks already
+            sentence = f"{sentence} {first_look(inspection)}".rstrip()
         if decision.call is Call.GO:
             part, cautions = _marks_part(decision), (KNIFE_IN, MAKERS_FIRST)
         else:
