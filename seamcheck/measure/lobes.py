@@ -48,8 +48,10 @@ ANY_GLUE_IN, MIN_U_GLUE_IN = (0.005, 0.004), 0.003
 MOST_SPREAD = 0.3
 # A fainter step than this, or one whose model leaves more than this share of the step's square unexplained, is tape's or a shadow's.
 LEAST_CONTRAST, MOST_UNEXPLAINED = 1.5, 0.1
-# An own seam is a plain step: of 285 in rendered pictures none left more than a hundredth; a stripe in the wood taken for one did.
+# An own seam is a plain step: of 285 in rendered pictures none left more than .006 unexplained; a stripe in the wood taken for one did.
 OWN_MOST_UNEXPLAINED = 0.012
+# One that leaves more than this, and lies farther from the middle between its lobe's edges than MOST_DEPARTURE_IN, is none either.
+OWN_DOUBTFUL_UNEXPLAINED = 0.006
 # An edge that its model explains no better than this, and that lies farther than this from where its ring's pattern puts it, is another
 # line: half of 553 edges in rendered pictures lie within .007 in of it, and some well explained ones .05 off.
 DOUBTFUL_UNEXPLAINED, MOST_DEPARTURE_IN = 0.03, 0.036
@@ -123,7 +125,7 @@ def measure_lobes(
             edge if edge is not None and _is_sound(edge, _wood_of(woods, lobe, side), optics.is_soft, departure) else None
             for side, edge, departure in zip(SIDES, pair, away, strict=True)
         )
-        fits.append(LobeFit(own, left, right))
+        fits.append(LobeFit(None if own is not None and _is_stripe(own, away) else own, left, right))
     if all(lobe.ring is None for lobe in lobes):
         fits = [replace(fit, **_short_edges(context, k, shading)) for k, fit in enumerate(fits)]
     return fits
@@ -146,6 +148,17 @@ def _short_edges(context: _Context, k: int, shading: Shading | None) -> dict[str
         known = [edge for edge in edges if edge is not None and edge.contrast > LEAST_CONTRAST]
         result[name] = of_both(known[0], known[1] if len(known) > 1 else None) if known else None
     return result
+
+
+def _is_stripe(own: EdgeFit, away_in: Sequence[float | None]) -> bool:
+    """Whether an own seam that is explained none too well lies beside its lobe's middle: both edges depart from it, to one side."""
+    left, right = away_in
+    return (
+        left is not None
+        and right is not None
+        and abs(left - right) / 2 > MOST_DEPARTURE_IN
+        and own.misfit > OWN_DOUBTFUL_UNEXPLAINED * own.contrast**2
+    )
 
 
 def _is_sound(edge: EdgeFit, wood: Wood | None, is_soft: bool, departure_in: float | None) -> bool:

@@ -7,7 +7,7 @@ from seamcheck.basis.frames import unit_of_bearing
 from seamcheck.basis.lines import Line
 from seamcheck.kite import FoundLobe, Kite, KiteShape
 from seamcheck.measure.edge_task import EdgeFit
-from seamcheck.measure.lobes import _is_sound, _like_the_others
+from seamcheck.measure.lobes import _is_sound, _is_stripe, _like_the_others
 from seamcheck.measure.pattern import departures_in
 
 SHAPE = KiteShape(np.radians(90), 13 / 16, 3.0)
@@ -67,3 +67,11 @@ def test_a_stripe_is_no_own_seam():
     owns[2] = edge(lobes[2].kite.root_in, lobes[2].kite.tip_in, contrast=10.0, misfit=1.5, outside=LIGHT / 4)
     kept = _like_the_others(lobes, owns)
     assert [own is not None for own in kept] == [True, True, False, True, True, True]
+
+
+def test_a_doubtful_own_seam_far_from_the_middle_of_its_lobe_is_a_stripe():
+    doubtful, clear = (edge((0, 0), (0, 2), contrast=10.0, misfit=misfit, outside=LIGHT / 4) for misfit in (0.8, 0.2))
+    assert _is_stripe(doubtful, (0.05, -0.045))
+    assert not _is_stripe(clear, (0.05, -0.045))
+    assert not _is_stripe(doubtful, (0.05, 0.045))  # a lobe that reaches too far, its own seam in the middle
+    assert not _is_stripe(doubtful, (0.05, None))
