@@ -66,10 +66,14 @@ class Order:
     joints: tuple[LaidJoint, ...]
     left_over: tuple[LooseLobe, ...]
 
+    def measured(self) -> list[LaidJoint]:
+        """The joints of lobes that are there; one that is still to be cut is cut to suit."""
+        return [joint for joint in self.joints if all(self.laid[k].lobe is not None for k in joint.lobes)]
+
     @property
     def planing_in(self) -> float:
         """All that is to come off at the shoulders, inches."""
-        return sum(joint.binds_in for joint in self.joints)
+        return sum(joint.binds_in for joint in self.measured())
 
 
 def best_order(places: Sequence[Place], rings: Sequence[Sequence[LooseLobe]], patterns: Sequence[HalfShape]) -> Order:

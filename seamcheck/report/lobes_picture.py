@@ -94,7 +94,7 @@ def _draw_round(axes: Axes, order: Order, lots: dict[str, Sorted], limits: Limit
     axes.set_ylim(-reach, reach)
     for one, outline in zip(order.laid, corners, strict=True):
         _draw_lobe(axes, one, outline, lots)
-    for joint in order.joints:
+    for joint in order.measured():
         # A notch's joint lies on the later lobe's short edge; a first ring's between two of them.
         later = max(joint.lobes, key=lambda k: order.laid[k].place.ring)
         outline = corners[later]

@@ -185,7 +185,7 @@ def _order_lines(done: Lots, order: Order, limits: Limits, on_top: bool) -> Iter
         told + " " + say("It takes the place of mending one by one: where a lobe is too wide, a narrow one beside it takes that up.")
     )
     yield f"  {say('seam'):>4}  {say('clock'):>10}  {say('ring'):>4}  {say('lobe')}"
-    for one in sorted(order.laid, key=lambda one: one.place.bearing):
+    for one in sorted(order.laid, key=lambda one: one.place.seam):
         name = f"{one.lobe.name:>4}" if one.lobe is not None else say("none: one to the pattern is supposed")
         yield f"  {one.place.seam:>4}  {clock_of(one.place.bearing):>10}  {one.place.ring:>4}  {name}"
     yield ""
@@ -209,31 +209,32 @@ def angle_words(done: Lots, order: Order) -> str:
 
 
 def _joint_lines(order: Order, limits: Limits) -> Iterator[str]:
-    binding = sorted((joint for joint in order.joints if joint.binds_in > limits.full_in), key=lambda joint: -joint.binds_in)
-    gaping = sorted((joint for joint in order.joints if joint.opening.value > limits.short_in), key=lambda joint: -joint.opening.value)
+    binding = sorted((joint for joint in order.measured() if joint.binds_in > limits.full_in), key=lambda joint: -joint.binds_in)
+    gaping = sorted((joint for joint in order.measured() if joint.opening.value > limits.short_in), key=lambda joint: -joint.opening.value)
     if not binding:
         yield from _wrapped(
             say("No joint binds by more than {limit} at its shoulder: nothing has to be planed.", limit=limit_words(limits.full_in))
         )
     for joint in binding:
-        yield from _wrapped(joint_words(joint, order.laid), 4, 2)
+        yield from _wrapped(_sentence(joint_words(joint, order.laid)), 4, 2)
     for joint in gaping:
-        yield from _wrapped(
-            say(
-                "{first} and {second} gape by {size} at the shoulder, and stay so with their points on their seams.",
-                first=_name(order.laid[joint.lobes[0]]),
-                second=_name(order.laid[joint.lobes[1]]),
-                size=_size(joint.opening),
-            ),
-            4,
-            2,
+        told = say(
+            "{first} and {second} gape by {size} at the shoulder, and stay so with their points on their seams.",
+            first=_name(order.laid[joint.lobes[0]]),
+            second=_name(order.laid[joint.lobes[1]]),
+            size=_size(joint.opening),
         )
-    if len(order.joints) > len(binding) + len(gaping):
+        yield from _wrapped(_sentence(told), 4, 2)
+    if len(order.measured()) > len(binding) + len(gaping):
         closed = limit_words(limits.short_in)
         if binding or gaping:
             yield from _wrapped(say("All other joints close to {limit}, as far as the photo shows.", limit=closed))
         else:
             yield from _wrapped(say("All joints close to {limit}, as far as the photo shows.", limit=closed))
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 def joint_words(joint: LaidJoint, laid: Sequence[LaidLobe]) -> str:
