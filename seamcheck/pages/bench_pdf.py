@@ -200,10 +200,12 @@ class _Layout:
         y = self._heading(say("Joints"), left, y, width)
         y = self.page.paragraph(self.sheet.joints_lead, left, y, width, size)
         whole, width = width, min(width, MOST_JOINTS)
+        numbers = max((width_of(joint.number, size) for joint in self.sheet.joints), default=0.0)
         for joint in self.sheet.joints:
             self.page.mark("open", left + 4.5, y + 0.66 * size, 0.34 * size)
             self.page.line_of(joint.lobes, left + 12, y, size)
-            self.page.line_of(joint.gap, left + 0.66 * width, y, size, "sans bold", align="right")
+            gap_ends = left + min(0.66 * width, width - numbers - 0.7 * size)
+            self.page.line_of(joint.gap, gap_ends, y, size, "sans bold", align="right")
             self.page.line_of(joint.number, left + width, y, size, align="right")
             y += LEADING * size
         for words in self.sheet.joints_rest:
