@@ -64,6 +64,18 @@ def _lobe(text: str) -> int:
     return int(text)
 
 
+def _marks(text: str) -> str:
+    """Two places in a photo, u,v,u,v."""
+    words = text.replace(",", " ").split()
+    try:
+        places = tuple(float(word) for word in words)
+    except ValueError:
+        places = ()
+    if len(places) != 4 or not all(0 <= place < 1e5 for place in places) or places[:2] == places[2:]:
+        raise typer.BadParameter(f"{text!r} is no two places in a photo: write four numbers of pixels, as 812,1034,2210,1050.")
+    return ",".join(str(place) for place in places)
+
+
 @app.command()
 def inspect(
     photos: Annotated[
@@ -101,6 +113,17 @@ def inspect(
         int | None,
         typer.Option(parser=_lobe, metavar="LOBE", help="Show what a lobe's numbers are uncertain by, and what would help most; or `all`."),
     ] = None,
+    known: Annotated[
+        float | None, typer.Option(parser=length, metavar="LENGTH", help="No cards: the round top's diameter, its whole edge in view.")
+    ] = None,
+    rim: Annotated[
+        bool, typer.Option("--rim", help="No cards: you have seen in the picture that the line taken for the top's rim is the rim.")
+    ] = False,
+    marks: Annotated[
+        str | None,
+        typer.Option(parser=_marks, metavar="U,V,U,V", help="No cards: where two marks show, in pixels of the upright photo."),
+    ] = None,
+    apart: Annotated[float | None, typer.Option(parser=length, metavar="LENGTH", help="How far the two marks lie apart.")] = None,
     job: JobOption = None,
     units: UnitsOption = Units.IN,
 ) -> None:
@@ -118,6 +141,16 @@ def inspect(
         made_with["points"] = points
     if reach:
         made_with["reaches_in"] = tuple(reach)
+    if (marks is None) != (apart is None):
+        raise typer.BadParameter("give --marks and --apart together.", param_hint="--marks")
+    for name, value in (
+        ("known_in", known),
+        ("rim", rim or None),
+        ("marks_px", marks and tuple(float(place) for place in marks.split(","))),
+        ("apart_in", apart),
+    ):
+        if value is not None:
+            made_with[name] = value
     outputs = _outputs(result, table, picture, made_with)
     for photo in photos:
         check_targets([target for target, _ in outputs], photo)

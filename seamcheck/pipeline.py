@@ -9,11 +9,14 @@ import numpy as np
 
 from .advise.bare_top import bare_top
 from .advise.card_notes import card_notes
+from .advise.known_notes import known_notes
 from .advise.photo_notes import photo_notes, unseen_ring_notes
 from .advise.rose_place import RosePattern
-from .advise.what_helps import U_VENEER_TOLD_IN, Known, Rose, what_helps
+from .advise.what_helps import U_VENEER_TOLD_IN, Rose, what_helps
+from .advise.what_helps import Known as Told
 from .basis.errors import NoRoseFound, PhotoError, PhotoTooSoft
 from .basis.frames import Array, bearing_of
+from .basis.language import say
 from .basis.lines import Line
 from .basis.reasons import Reason
 from .basis.uncertain import COVERAGE_95, Estimate
@@ -29,6 +32,7 @@ from .measure.field_seams import measure_field_seams
 from .measure.gap_field import field_tone
 from .measure.gap_sites import JointSite, joints_of
 from .measure.gaps import GapFit, measure_gaps
+from .measure.known_plane import Known, known_plane
 from .measure.lobes import LobeFit, measure_lobes
 from .measure.loose_numbers import lobe_shape
 from .measure.round_edge import field_reach, measure_round_edge
@@ -45,7 +49,9 @@ from .measure.tips import (
 from .optics import Optics, learn_optics, light_exponent, straightened
 from .photo import Photo
 from .plane.camera import Camera
+from .plane.known import KnownSolve
 from .plane.solve import PlaneSolve, solve_plane
+from .plane.spread import KNOWN
 from .result import Help, Inspection, Joint, Scale, Stage, Tip
 
 # Veneer now usual is 1/42 in; what is sold runs from 1/50 to 1/28 (trade pages): a uniform distribution over that.
@@ -75,6 +81,10 @@ class Settings:
     gap_tolerance_in: float = 0.010
     points: int | None = None  # bare top: of the rose to be placed; None: as many as there are seams
     reaches_in: tuple[float, ...] | None = None  # bare top: of the rose to be placed, ring by ring
+    known_in: float | None = None  # no cards: the round top's diameter
+    rim: bool = False  # no cards: the person has seen that the round edge that was taken is the rim
+    marks_px: tuple[float, ...] | None = None  # no cards: u, v, u, v of two marks in the upright photo
+    apart_in: float | None = None  # and how far they lie apart
     budget: bool = False  # whether to work out what would make each number surer
 
 
@@ -84,19 +94,25 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
 
     grey = cv2.cvtColor(photo.bgr, cv2.COLOR_BGR2GRAY)
     search = find_cards(grey)
-    if not search.cards:
-        raise why_no_card(grey, photo.name)
     print_check = print_scale(settings.bar_across_in, settings.bar_along_in)
-    solve = solve_plane(search.cards, photo.size_px, photo.focal_px, print_check, photo.is_whole)
-    if solve.hopeless:
-        raise why_cards_fail(grey, len(search.cards), photo.name)
+    solve: PlaneSolve | KnownSolve
+    if search.cards:
+        solve = solve_plane(search.cards, photo.size_px, photo.focal_px, print_check, photo.is_whole)
+        if solve.hopeless:
+            raise why_cards_fail(grey, len(search.cards), photo.name)
+    elif _is_known(settings):
+        solve = _known(photo, settings)
+    else:
+        raise why_no_card(grey, photo.name)
     cards = [*solve.outlines_in, *(solve.camera.plane_from_px(outline) for outline in search.others_px)]
     veneer_in = settings.veneer_in or USUAL_VENEER_IN
     try:
         stage, rose = find_all(photo.bgr, solve.camera, cards, settings.stage, veneer_in)
     except PhotoError as error:
         raise type(error)(photo=photo.name) from None  # the finder doesn't know its name
-    if stage is Stage.BARE:
+    if stage is Stage.BARE and isinstance(solve, KnownSolve):
+        raise NoRoseFound(photo=photo.name) from None
+    if stage is Stage.BARE and isinstance(solve, PlaneSolve):
         return _bare(photo, solve, settings, print_check.read, search, cards)
     exponent = light_exponent(photo.bgr, solve.camera, cards)
     if exponent > 1:
@@ -123,11 +139,9 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
         for k, (lobe, fit, seam) in enumerate(zip(lobes, fits, seams, strict=True))
     )
     helps: tuple[Mapping[str, tuple[Help, ...]], ...] = ()
-    if settings.budget:
-        known = Known(print_check.read, settings.veneer_in is not None, settings.stage is not None, stage)
-        helps = what_helps(
-            Rose(solve, sight, tuple(lines), tuple(owns) if centre_in is not None else (), u_centre_in, photo.size_px), known
-        )
+    if settings.budget and isinstance(solve, PlaneSolve):
+        told = Told(print_check.read, settings.veneer_in is not None, settings.stage is not None, stage)
+        helps = what_helps(Rose(solve, sight, tuple(lines), tuple(owns) if centre_in is not None else (), u_centre_in, photo.size_px), told)
     ordered = FoundRose(rose.centre_in, tuple(lobes), 1.0 if stage is Stage.DRY_FIT else 0.0)
     sites = joints_of(ordered)
     field = field_tone(patch, solve.camera, ordered, cards) if face_in > 0 else None
@@ -146,12 +160,33 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
         tuple(_joint(site, gap, sight, solve, settings) for site, gap in zip(sites, gaps, strict=True)),
         odd_lobes(tips),
         (),
-        (*photo.notes, *photo_notes(optics, exponent), *unseen_ring_notes(unseen), *card_notes(search, solve, at, print_check.read)),
+        (
+            *photo.notes,
+            *photo_notes(optics, exponent),
+            *unseen_ring_notes(unseen),
+            *_scale_notes(search, solve, at, print_check.read, settings),
+        ),
         helps=helps,
     )
 
 
-def _patch(photo: Photo, solve: PlaneSolve, rose: FoundRose) -> LinearPatch:
+def _is_known(settings: Settings) -> bool:
+    return settings.known_in is not None or (settings.marks_px is not None and settings.apart_in is not None)
+
+
+def _known(photo: Photo, settings: Settings) -> KnownSolve:
+    marks_px = None if settings.marks_px is None else np.array(settings.marks_px, float).reshape(2, 2)
+    return known_plane(photo, Known(settings.known_in, settings.rim, settings.apart_in, marks_px))
+
+
+def _scale_notes(search: CardSearch, solve: PlaneSolve | KnownSolve, at_in: Array, bars_read: bool, settings: Settings) -> tuple[str, ...]:
+    if isinstance(solve, KnownSolve):
+        return known_notes(solve, settings.known_in)
+    used = (say("Cards were read, so the length that you gave wasn't needed."),) if _is_known(settings) else ()
+    return (*used, *card_notes(search, solve, at_in, bars_read))
+
+
+def _patch(photo: Photo, solve: PlaneSolve | KnownSolve, rose: FoundRose) -> LinearPatch:
     """The part of the photo that shows the rose and the seams beyond it."""
     corners = np.concatenate([lobe.kite.corners_in for lobe in rose.lobes])
     low, high = corners.min(axis=0) - AROUND_ROSE_IN, corners.max(axis=0) + AROUND_ROSE_IN
@@ -192,8 +227,10 @@ def _bare(photo: Photo, solve: PlaneSolve, settings: Settings, bars_read: bool, 
     )
 
 
-def _scale(solve: PlaneSolve, at_in: Array, face_in: float, bars_read: bool) -> Scale:
+def _scale(solve: PlaneSolve | KnownSolve, at_in: Array, face_in: float, bars_read: bool) -> Scale:
     px_per_in = solve.camera.px_per_in_at(at_in, face_in)
+    if isinstance(solve, KnownSolve):
+        return Scale((), px_per_in, solve.rms_px, COVERAGE_95 * solve.u_scale, False, {}, KNOWN, solve.edge_px)
     return Scale(solve.cards, px_per_in, solve.rms_px, COVERAGE_95 * solve.u_scale, bars_read, solve.card_places_in)
 
 
@@ -314,7 +351,7 @@ def _inside(px: Array, size_px: tuple[int, int]) -> bool:
     return bool(np.all(px >= 0) and np.all(px <= np.array(size_px) - 1))
 
 
-def _joint(site: JointSite, fit: GapFit | Reason, sight: Sight, solve: PlaneSolve, settings: Settings) -> Joint:
+def _joint(site: JointSite, fit: GapFit | Reason, sight: Sight, solve: PlaneSolve | KnownSolve, settings: Settings) -> Joint:
     gap = None if isinstance(fit, Reason) else Estimate(fit.max.value, {**fit.max.parts, "print": abs(fit.max.value) * solve.u_scale})
     numbers = tuple(None if lobe is None else lobe + 1 for lobe in site.lobes)
     return Joint(

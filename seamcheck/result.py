@@ -156,6 +156,8 @@ class Scale:
     u95_rel: float  # of lengths, print scale included
     bars_read: bool
     card_places_in: Mapping[int, Array] = field(default_factory=dict)  # (2,) each used card's middle, in the plane frame of its photo
+    source: str = "cards"  # or "known length"
+    edge_px: Array | None = None  # (n, 2) the round edge that gave it
 
 
 @dataclass(frozen=True)

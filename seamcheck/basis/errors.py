@@ -129,6 +129,11 @@ class CardNotFlat(PhotoError):
     remedy = to_say("flatten it, lay three more round the rose, and take the photo again.")
 
 
+class NoRoundEdge(PhotoError):
+    wrong = to_say("The top's round edge doesn't stand out against the bench in {photo}, so its diameter can't be used:")
+    remedy = to_say("lay the top on a plain bench or cloth of another tone with its whole edge in view, lay cards, or give two marks.")
+
+
 class NoRoseFound(PhotoError):
     wrong = to_say("The cards were read in {photo}, but no rose was found:")
     remedy = to_say("take the photo from above with the whole rose in view.")

@@ -43,6 +43,10 @@ class Reason(Enum):
         to_say("a gap can't be told from the dark wood beside it"), to_say("slide a strip of white paper under the joint, or use a feeler")
     )
 
+    FIELD_JOINT = _Why(
+        to_say("a thin line of glue beside the field shows how dark it is, not how wide"),
+        to_say("look along it with a loupe, or try a feeler"),
+    )
     EDGE_OUT_OF_FRAME = _Why(to_say("too little of the round edge is in the photo"), to_say("step back until the whole top is in view"))
     ROUND_EDGE_UNCLEAR = _Why(
         to_say("no round edge stands out against the bench"), to_say("lay the top on a plain bench or cloth of another tone")

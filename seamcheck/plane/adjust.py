@@ -63,7 +63,7 @@ class Adjustment:
         self.each = 4 if sheets_differ else 3  # unknowns a card
         width, height = self.size_px = supposed.size_px
         self.cards = cards
-        self.focal = supposed.focal_px or USUAL_FOCAL_MM / FILM_DIAGONAL_MM * float(np.hypot(width, height))
+        self.focal = supposed.focal_px or usual_focal_px(supposed.size_px)
         u_focal = U_LOG_FOCAL_EXIF if supposed.focal_px and supposed.is_whole else U_LOG_FOCAL_UNKNOWN
         centre = [(width - 1) / 2, (height - 1) / 2]
         u_principal = (U_PRINCIPAL if supposed.is_whole else U_PRINCIPAL_CROPPED) * max(width, height)
@@ -84,7 +84,7 @@ class Adjustment:
         """The camera of the unknowns; the plane's origin is where the optical axis meets it."""
         log_f, aspect, cx, cy, k1, k2, p1, p2, tilt_x, tilt_y, log_h = unknowns[:11]
         return Camera(
-            float(np.exp(log_f)), 1 + aspect, cx, cy, k1, k2, p1, p2, _tilted_down(tilt_x, tilt_y), np.array([0.0, 0.0, np.exp(log_h)])
+            float(np.exp(log_f)), 1 + aspect, cx, cy, k1, k2, p1, p2, tilted_down(tilt_x, tilt_y), np.array([0.0, 0.0, np.exp(log_h)])
         )
 
     def on_plane(self, unknowns: Array, drawn: Array, index: Array) -> Array:
@@ -202,7 +202,7 @@ class Adjustment:
         sine = float(np.hypot(normal[0], normal[1]))
         angle = np.arctan2(sine, -normal[2])
         tilt_x, tilt_y = (np.array([normal[1], -normal[0]]) * (angle / sine if sine > 1e-12 else 1.0)).tolist()
-        turn = rotation_from_vector(_tilted_down(tilt_x, tilt_y)).T @ rotation  # about the normal
+        turn = rotation_from_vector(tilted_down(tilt_x, tilt_y)).T @ rotation  # about the normal
         axis_at = camera.plane_from_px(np.array([camera.cx_px, camera.cy_px]))
         height = float(rotation[2, :2] @ axis_at + camera.translation_in[2])
         moved = (places[:, :2] - axis_at) @ turn[:2, :2].T
@@ -211,12 +211,17 @@ class Adjustment:
         return np.concatenate([shared, np.column_stack([moved, angles]).ravel()])
 
 
-def _tilted_down(tilt_x: float, tilt_y: float) -> Array:
+def tilted_down(tilt_x: float, tilt_y: float) -> Array:
     """Rotation vector of a camera that looks straight down, then tilts (rad)."""
     import cv2
 
     tilt = rotation_from_vector(np.array([tilt_x, tilt_y, 0.0]))
     return np.ravel(cv2.Rodrigues(tilt @ _FLIP)[0])
+
+
+def usual_focal_px(size_px: tuple[int, int]) -> float:
+    """A phone's main camera's, where nothing is said of it."""
+    return USUAL_FOCAL_MM / FILM_DIAGONAL_MM * float(np.hypot(*size_px))
 
 
 def huber_weight(miss_px: Array) -> Array:

@@ -17,6 +17,7 @@ from .camera import Camera
 # What the cards are and how they were printed is the same unknown in every photo of them: each keeps a move of its own.
 PRINT, PAPER = "print", "card's thickness"
 FOCAL, LENS, CARDS = "focal length", "lens", "cards"
+KNOWN = "known length"  # in the cards' place
 # Each prior of the shared unknowns, in their order; None: it has none.
 PRIOR_SOURCES = (FOCAL, LENS, LENS, LENS, LENS, LENS, LENS, LENS, None, None, None, PRINT, PRINT, PAPER)
 CAMERA_UNKNOWNS = 11

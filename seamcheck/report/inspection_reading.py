@@ -62,6 +62,7 @@ def _inspection(document: Mapping[str, Any]) -> Inspection:
             number_of(scale["u95_rel"]),
             bool(scale["bars_read"]),
             {int(card): places_of(place, (2,)) for card, place in working["card_places_in"].items() if place is not None},
+            str(scale["source"]),
         ),
         _maybe_places(document["centre_px"], (2,)),
         tuple(tips),

@@ -52,11 +52,12 @@ def result_document(inspection: Inspection, reduced_by: int = 1, full_size_px: t
         "tolerance_in": float(inspection.tolerance_in),
         "gap_tolerance_in": float(inspection.gap_tolerance_in),
         "scale": {
-            "source": "cards",
+            "source": inspection.scale.source,
             "cards": [int(card) for card in inspection.scale.cards],
             "px_per_in": _number(inspection.scale.px_per_in * reduced_by, PX_DECIMALS),
             "reprojection_rms_px": _number(inspection.scale.reprojection_rms_px * reduced_by, PX_DECIMALS),
             "u95_rel": _number(inspection.scale.u95_rel, REPORTED_DECIMALS),
+            "edge_px": px.of(inspection.scale.edge_px),
             "bars_read": inspection.scale.bars_read,
         },
         "centre_px": px.of(inspection.centre_px),

@@ -43,6 +43,8 @@ def panel_view(inspection: Inspection, most_width: int, most_height: int) -> Pan
     photo_w, photo_h = inspection.size_px
     if inspection.bare is not None and inspection.bare.edge_px is not None:
         found.append(np.asarray(inspection.bare.edge_px, float))
+    if inspection.scale.edge_px is not None:
+        found.append(np.asarray(inspection.scale.edge_px, float))
     points = np.concatenate(found) if found else np.array([[0.0, 0.0], [photo_w, photo_h]])
     margin = MARGIN_IN * inspection.scale.px_per_in
     u0, v0 = np.maximum(points.min(axis=0) - margin, 0)
@@ -138,15 +140,21 @@ def _tip_label(canvas: Canvas, labels: Labels, tip: Tip, at: Array, outward: Arr
     canvas.write(words, box.x0 + 2 * MARK_PX + 16, (box.y0 + box.y1 - ascent - descent) / 2, LABEL_PX, bold=True)
 
 
+def _draw_edge(canvas: Canvas, edge_px: Array | None, view: PanelView) -> None:
+    """A round edge where it was seen (n, 2), going round."""
+    if edge_px is None or len(edge_px) < 3:
+        return
+    edge = view.xy_of(edge_px)
+    steps = np.hypot(*np.diff(edge, axis=0).T)
+    canvas.cased([edge[k : k + 2] for k in range(len(edge) - 1) if steps[k] < 4 * np.median(steps)], LINE_COLOURS["outline"], 1)
+
+
 def _draw_top(canvas: Canvas, inspection: Inspection, view: PanelView) -> list[Array]:
     """A bare top's edge as it was seen, and where a rose's points would lie; gives the places of these, (2,) each."""
     top = inspection.bare
     if top is None:
         return []
-    if top.edge_px is not None and len(top.edge_px) > 2:
-        edge = view.xy_of(top.edge_px)
-        steps = np.hypot(*np.diff(edge, axis=0).T)
-        canvas.cased([edge[k : k + 2] for k in range(len(edge) - 1) if steps[k] < 4 * np.median(steps)], LINE_COLOURS["outline"], 1)
+    _draw_edge(canvas, top.edge_px, view)
     place = top.fewest or top.even
     if place is None:
         return []
@@ -187,6 +195,7 @@ def annotate(canvas: Canvas, inspection: Inspection, view: PanelView) -> None:
     for at in spots:
         labels.keep_off(Box(*at, *at).grown(22), 60.0)
 
+    _draw_edge(canvas, inspection.scale.edge_px, view)
     centre = None if inspection.centre_px is None else view.xy_of(inspection.centre_px)
     for tip, at, outline in zip(inspection.tips, places, outlines, strict=True):
         canvas.ring(at, TIP_RING_PX, MARK_COLOURS[kind_of(tip)], 3)

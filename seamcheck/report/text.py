@@ -9,7 +9,9 @@ from math import degrees
 from typing import TextIO
 
 from ..advise.cautions import BY_EYE, KNIFE_IN
+from ..advise.gap_standard import FLAT_GAP_IN, against_standard
 from ..basis.language import say, say_count
+from ..basis.reasons import Reason
 from ..basis.uncertain import COVERAGE_95, Estimate
 from ..basis.units import lengths
 from ..result import Inspection, Joint, Seam, Stage, Tip, Verdict
@@ -64,7 +66,7 @@ def report_lines(inspection: Inspection) -> list[Line]:
     elif inspection.stage is Stage.LOOSE:
         lines += [Line(""), *_loose_lines(inspection)]
     else:
-        lines += [Line(""), *_tip_lines(inspection), Line(""), *_joint_lines(inspection)]
+        lines += [Line(""), *_tip_lines(inspection), Line(""), *_joint_lines(inspection), *_standard_lines(inspection)]
     lines += _odd_lines(inspection)
     lines += _together_lines(inspection)
     if inspection.warnings:
@@ -107,8 +109,10 @@ def _because(words: str) -> list[Line]:
 
 def _opening(inspection: Inspection) -> str:
     scale = inspection.scale
-    cards = say_count("card {cards}", "cards {cards}", len(scale.cards), cards=list_words([str(card) for card in scale.cards]))
-    bars = "" if scale.bars_read else say(", the check bars not read")
+    cards, bars = say("a known length"), ""
+    if scale.cards:
+        cards = say_count("card {cards}", "cards {cards}", len(scale.cards), cards=list_words([str(card) for card in scale.cards]))
+        bars = "" if scale.bars_read else say(", the check bars not read")
     together = inspection.together
     names = inspection.photo_name if together is None else list_words(list(together.photos))
     if together is not None:
@@ -176,6 +180,23 @@ def _joint_lines(inspection: Inspection) -> Iterator[Line]:
     yield from _unmeasured_joints(inspection)
 
 
+def _standard_lines(inspection: Inspection) -> Iterator[Line]:
+    """A finished top's joints against a published standard."""
+    found = against_standard(inspection.joints)
+    if inspection.stage is not Stage.INLAID or not found.within + found.beyond + found.unsure:
+        return
+    words = say(
+        "By a published standard (Architectural Woodwork Standards, 1st edition, 2009, 6.1.10: flat wood to wood, no gap over {limit}) "
+        "{within} of the joints that were measured lie within it, {beyond} beyond, {unsure} can't be told. For matched panels it allows no "
+        "opening at a veneer joint at all: a gap that shows is never within it.",
+        limit=limit_words(FLAT_GAP_IN),
+        within=found.within,
+        beyond=found.beyond,
+        unsure=found.unsure,
+    )
+    yield from (Line(line) for line in _wrapped(words))
+
+
 def _joint_line(joint: Joint) -> Line:
     words, inches = "", ""
     if joint.max_gap is not None:
@@ -192,7 +213,8 @@ def _unmeasured_joints(inspection: Inspection) -> Iterator[Line]:
             for joint in inspection.joints
             if joint.reason is reason and joint.verdict is Verdict.UNMEASURED
         ]
-        words = say("{joints} unmeasured, because {why}: {remedy}.", joints=list_words(pairs), why=reason.sentence, remedy=reason.remedy)
+        which = say("all joints with the field") if reason is Reason.FIELD_JOINT else list_words(pairs)
+        words = say("{joints} unmeasured, because {why}: {remedy}.", joints=which, why=reason.sentence, remedy=reason.remedy)
         yield from _because(words)
 
 

@@ -205,7 +205,7 @@ def test_a_joint_with_the_field_is_not_guessed_at():
     site = sites()[0]
     field = JointSite((0, None), site.ends_in, site.ends_in, site.ends_in, site.left_axis_in, None)
     image = picture([(0.01, 0.01)] * 4, np.random.default_rng(9))
-    assert measure_gap(patch_of(image), CAMERA, field, 0.0, 1 / 42) is Reason.EDGE_AMBIGUOUS
+    assert measure_gap(patch_of(image), CAMERA, field, 0.0, 1 / 42) is Reason.FIELD_JOINT
 
 
 @pytest.mark.parametrize("width", [0.4, 1.0, 5.0])

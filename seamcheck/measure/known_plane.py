@@ -1,0 +1,97 @@
+"""The plane of a top that shows no card: by its round edge, if its diameter is known, or by two marks at a known distance, or both."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..basis.errors import NoRoundEdge, PhotoError
+from ..basis.frames import Array
+from ..edges import LinearPatch
+from ..find.stage import find_rose
+from ..find.top_outline import find_outline
+from ..photo import Photo
+from ..plane.known import LEAST_EDGE_PX, KnownSolve, Seen, solve_known
+from .round_edge import RoundEdge, measure_round_edge
+
+# How well the coarse outline lies, px of the photo for each px of the copy that it is found in.
+COARSE_NOISE_PX = 1.0
+# A round edge as measured that differs from the one supposed by more than this, relative, is another one: the top's, round a band.
+OTHER_EDGE = 0.006
+
+
+@dataclass(frozen=True)
+class Known:
+    """What a person says instead of laying cards."""
+
+    diameter_in: float | None = None  # of the round top
+    no_band: bool = False  # no band runs round the top, so the round edge that shows is its rim
+    marks_in: float | None = None  # between two marks
+    marks_px: Array | None = None  # (2, 2) where they show in the upright photo
+
+
+def known_plane(photo: Photo, known: Known) -> KnownSolve:
+    """The camera over the top. Raises NoRoundEdge where the edge is needed and doesn't show."""
+    seen = Seen(photo.size_px, photo.focal_px, photo.is_whole, known.diameter_in, marks_px=known.marks_px, marks_in=known.marks_in)
+    patch = LinearPatch(photo.bgr, 0, 0)
+    edge = _edge(photo, patch, seen, known.no_band)
+    if edge is None and known.diameter_in is not None:
+        raise NoRoundEdge(photo=photo.name)
+    if edge is None:
+        return solve_known(seen, _ppi_of_marks(seen), (np.array(photo.size_px) - 1) / 2)
+    seen, solve = edge
+    try:
+        rose = find_rose(photo.bgr, solve.camera, [], 0.0)
+    except PhotoError:
+        return solve  # the pipeline will say what is wrong with it
+    if rose.centre_in is None:
+        return solve
+    at_px = solve.camera.px_from_plane(rose.centre_in)
+    return _solved(replace(seen, rose_px=at_px), solve)
+
+
+def _middle(places: Array) -> Array:
+    """(2,): of the oval that places (n, 2) lie on, though a part of it be missing: least squares on a circle."""
+    design = np.column_stack([2 * places, np.ones(len(places))])
+    return np.asarray(np.linalg.lstsq(design, np.sum(places**2, axis=1), rcond=None)[0][:2])
+
+
+def _edge(photo: Photo, patch: LinearPatch, seen: Seen, told_rim: bool) -> tuple[Seen, KnownSolve] | None:
+    """What is seen, with the round edge to a fraction of a pixel, and the camera from it; None where no edge is sharp."""
+    middle = (np.array(photo.size_px, float) - 1) / 2
+    outline = find_outline(photo.bgr, middle)
+    if outline is not None:  # again about its own middle, from where all rays see it alike
+        outline = find_outline(photo.bgr, _middle(outline.places_px)) or outline
+    if outline is None:
+        return None
+    places, middle = outline.places_px, _middle(outline.places_px)
+    radius_px = float(np.mean(np.hypot(*(places - middle).T)))
+    noise_px = COARSE_NOISE_PX * max(photo.size_px) / 900
+    coarse = replace(seen, edge_px=places, edge_noise_px=noise_px, is_rim=outline.is_rim or told_rim)
+    guess = _ppi_of_marks(seen) if seen.diameter_in is None else 2 * radius_px / seen.diameter_in
+    solve = solve_known(coarse, guess, middle)
+    found = coarse
+    for _ in range(3):
+        edge = measure_round_edge(patch, solve.camera, photo.size_px, np.zeros(2), [])
+        if not isinstance(edge, RoundEdge):
+            return None
+        places_px = solve.camera.px_from_plane(edge.places_in)
+        found = replace(coarse, edge_px=places_px, edge_noise_px=LEAST_EDGE_PX)
+        radius_in = solve.radius_in or edge.radius_in
+        solve = _solved(found, solve)
+        found = replace(found, edge_noise_px=max(LEAST_EDGE_PX, solve.rms_px))
+        if abs(edge.radius_in / radius_in - 1) < OTHER_EDGE:
+            break
+    return found, solve
+
+
+def _solved(seen: Seen, before: KnownSolve) -> KnownSolve:
+    at_px = before.camera.px_from_plane(np.zeros(2))
+    return solve_known(seen, before.camera.px_per_in_at(np.zeros(2)), at_px)
+
+
+def _ppi_of_marks(seen: Seen) -> float:
+    assert seen.marks_px is not None
+    assert seen.marks_in is not None
+    return float(np.hypot(*(seen.marks_px[1] - seen.marks_px[0])) / seen.marks_in)

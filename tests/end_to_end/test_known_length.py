@@ -1,0 +1,66 @@
+"""A finished top without a card, rendered: measured by its diameter, refused without it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tests.command_line import Run, command_line
+from tests.scenes.render import render
+from tests.scenes.whole_top import draw_whole
+
+SEED = 2
+
+
+@pytest.fixture
+def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    monkeypatch.chdir(tmp_path)
+    return command_line(monkeypatch, capsys)
+
+
+def test_a_finished_top_is_measured_by_its_diameter(run: Run, tmp_path: Path) -> None:
+    scene = draw_whole(SEED, megapixels=(4.0, 4.0))
+    (tmp_path / "top.jpg").write_bytes(render(scene))
+    status, _, err = run("inspect", "top.jpg", "--stage", "inlaid")
+    assert status == 1
+    assert "No scale card can be read in top.jpg" in err
+    diameter = f"{2 * scene.top_radius_in:.3f}"
+    status, out, err = run("inspect", "top.jpg", "--stage", "inlaid", "--known", diameter, "--rim", "--json", "top.json")
+    assert (status, err) == (0, "")
+    words = " ".join(out.split())
+    assert "Scale from a known length" in words
+    assert "The scale rests on the top's rim" in words
+    assert "By a published standard (Architectural Woodwork Standards" in words
+    result = json.loads((tmp_path / "top.json").read_text())
+    assert (result["scale"]["source"], result["scale"]["cards"]) == ("known length", [])
+    # At the middle of the rose, whatever way the photo is turned.
+    px = scene.view.px(np.array([[0.5, 0], [-0.5, 0], [0, 0.5], [0, -0.5]]))
+    across, up = px[0] - px[1], px[2] - px[3]
+    truth = abs(across[0] * up[1] - across[1] * up[0]) ** 0.5
+    assert result["scale"]["px_per_in"] == pytest.approx(truth, rel=0.005)
+    measured = 0
+    for tip in result["tips"]:
+        away = [float(np.hypot(*(scene.tip_px(lobe) - tip["tip_px"]))) for lobe in scene.rose.lobes]
+        number = int(np.argmin(away))
+        if tip["seam_offset_in"] is not None and away[number] < 0.2 * truth:
+            measured += 1
+            # Twice u95: of a dozen points one may lie outside it.
+            assert abs(tip["seam_offset_in"] - scene.offset_in(number)) < 2 * tip["seam_offset_u95_in"]
+    assert measured >= 6
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--marks", "1,2,3", "--apart", "4"), "is no two places in a photo"),
+        (("--marks", "1,2,3,4"), "give --marks and --apart together"),
+        (("--known", "none"), "is not a length above zero"),
+    ],
+)
+def test_slips_are_answered_in_a_sentence(run: Run, words: tuple[str, ...], said: str) -> None:
+    status, _, err = run("inspect", "top.jpg", *words)
+    assert status == 2
+    assert said in " ".join(err.split())
