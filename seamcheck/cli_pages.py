@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from .basis.errors import CantWrite, NoPoints, NothingToShow
+from .basis.errors import CantWrite, NoFolderThere, NoPoints, NothingToShow
 from .basis.units import Units
 from .cli_advice import joint_list, joints_in, lobes_in, tip_list
 from .cli_measure import made_with, measure, measure_all
@@ -194,6 +194,8 @@ def _portfolio_targets(folder: Path, transparent: bool, before: bool) -> dict[st
     from .printed.card_sheet import is_card_sheet
     from .report.files import Target
 
+    if folder.exists() and not folder.is_dir():
+        raise NoFolderThere(file=shown_name(folder))
     try:
         folder.mkdir(exist_ok=True)
     except OSError as error:

@@ -273,6 +273,11 @@ class JobTooShort(SeamcheckError):
     remedy = to_say("add photos by `seamcheck inspect PHOTO --job {job}`.")
 
 
+class NoFolderThere(FileError):
+    wrong = to_say("{file} is a file, and a folder is wanted for pages and pictures:")
+    remedy = to_say("name a folder, or one that is to be made.")
+
+
 class NothingToShow(PhotoError):
     wrong = to_say("{photo} shows no rose whose centre could be found:")
     remedy = to_say("a portfolio wants a photo of a rose on its top, dry or let in; say what it shows by --stage if that was mistaken.")

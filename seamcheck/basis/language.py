@@ -37,12 +37,20 @@ def _catalogue() -> NullTranslations:
 def say(message: str, **words: object) -> str:
     """The message in the language that is spoken, its {names} filled in."""
     said = _catalogue().gettext(message) if message else ""  # gettext gives its own header for nothing
-    return said.format(**words) if words else said
+    return _filled(said, message, words) if words else said
 
 
 def say_count(one: str, many: str, count: int, **words: object) -> str:
     """The same of something counted, which is {count} in both forms: one for 1, many for the rest (or as the language has it)."""
-    return form_for(one, many, count).format(count=count, **words)
+    return _filled(form_for(one, many, count), one if count == 1 else many, {"count": count, **words})
+
+
+def _filled(said: str, message: str, words: dict[str, object]) -> str:
+    """The gaps filled in; a catalogue that names one that isn't there costs that sentence its language, not the report."""
+    try:
+        return said.format(**words)
+    except (LookupError, ValueError):
+        return message.format(**words)
 
 
 def form_for(one: str, many: str, count: int) -> str:

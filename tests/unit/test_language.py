@@ -85,6 +85,22 @@ def test_another_language_is_said_where_it_is_spoken() -> None:
     assert Reason.SEAM_FAINT.sentence == "the field seam doesn't show beyond the point"
 
 
+class Wrong(NullTranslations):
+    """A catalogue whose gaps are misspelt."""
+
+    def gettext(self, message: str) -> str:
+        return "{nothing} like it {"
+
+    def ngettext(self, msgid1: str, msgid2: str, n: int) -> str:
+        return "{nowhere}"
+
+
+def test_a_catalogues_slip_costs_a_sentence_its_language_and_no_more() -> None:
+    with spoken(Wrong()):
+        assert say("{length} clockwise", length="1/2 in") == "1/2 in clockwise"
+        assert say_count("{count} point", "{count} points", 2) == "2 points"
+
+
 def test_a_machine_in_another_language_finds_its_catalogue(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A real .mo file, chosen by LANGUAGE as gettext does."""
     from babel.messages.catalog import Catalog
