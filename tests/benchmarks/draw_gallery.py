@@ -36,10 +36,10 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         made("sheet", str(SAMPLES / "dry-fit.jpg"), str(folder / "sheet.pdf"))
-        side_by_side(folder / "sheet.pdf", [0], SAMPLES / "sheet-page.jpg")
+        side_by_side(folder / "sheet.pdf", [0], SAMPLES / "sheet-picture.jpg")
         title = ["--title", "Rose for a hall table", "--stage", "inlaid"]
         made("portfolio", str(SAMPLES / "set-in.jpg"), str(folder / "portfolio"), *title)
-        side_by_side(folder / "portfolio" / "portfolio.pdf", [0, 1], SAMPLES / "portfolio-pages.jpg")
+        side_by_side(folder / "portfolio" / "portfolio.pdf", [0, 1], SAMPLES / "portfolio-picture.jpg")
 
 
 if __name__ == "__main__":
