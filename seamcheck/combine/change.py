@@ -149,18 +149,22 @@ def _tip_change(old: Tip, new: Tip, limits: Mapping[str, float]) -> TipChange:
         by, apart = _both_ways(across.by, by_own)
         contradicts = abs(apart.value) > limits["agree"] * apart.u
         across = Change(across.before, across.after, by, not contradicts and abs(by.value) > limits["across"] * by.u)
-    return TipChange(new.lobe, old, new, across, _change(old.reach, new.reach, limits["along"]), contradicts)
+    return TipChange(new.lobe, old, new, across, _change(old.reach, new.reach, limits["along"], ()), contradicts)
 
 
-def _change(old: Estimate | None, new: Estimate | None, limit: float) -> Change | None:
+def _change(old: Estimate | None, new: Estimate | None, limit: float, repeating: tuple[str, ...] = REPEATING) -> Change | None:
     if old is None or new is None:
         return None
-    by = difference(old, new)
+    by = difference(old, new, repeating)
     return Change(old, new, by, abs(by.value) > limit * by.u)
 
 
-def difference(old: Estimate, new: Estimate) -> Estimate:
-    """New less old. What is one unknown in both acts on both with its sign, what a model leaves out mostly repeats, the rest doesn't."""
+def difference(old: Estimate, new: Estimate, repeating: tuple[str, ...] = REPEATING) -> Estimate:
+    """New less old. What is one unknown in both acts on both with its sign, what a model leaves out mostly repeats, the rest doesn't.
+
+    Along a lobe nothing is taken to repeat: a long edge that is followed otherwise moves the point in or out four times as far as
+    aside, and no own seam is there to gainsay it.
+    """
     parts: dict[str, float] = {}
     shifts: dict[str, tuple[float, ...]] = {}
     for name in source_names([old, new]):
@@ -171,7 +175,7 @@ def difference(old: Estimate, new: Estimate) -> Estimate:
             continue
         was, now = old.parts.get(name, 0.0), new.parts.get(name, 0.0)
         apart = float(np.hypot(was, now))
-        parts[name] = float(np.hypot(NEW_OF_MODEL * apart, now - was)) if name in REPEATING else apart
+        parts[name] = float(np.hypot(NEW_OF_MODEL * apart, now - was)) if name in repeating else apart
     return Estimate(new.value - old.value, parts, shifts)
 
 
