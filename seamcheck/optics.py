@@ -78,9 +78,23 @@ class Optics:
         return float(np.hypot(self.blur_px, self.smear_px(normal_px) / np.sqrt(12)))
 
 
-def light_exponent(bgr: NDArray[np.uint8], camera: Camera, card_outlines_in: Sequence[Array]) -> float:
+@dataclass(frozen=True)
+class CardEdge:
+    """One black square's outer edge."""
+
+    profile: Array  # (n, 3) linear light, black to white, SOFT_REACH_PX to either side
+    normal_px: Array  # (2,) unit, in the photo
+    is_level: bool  # on the card's upper or lower side
+
+
+def card_edges(bgr: NDArray[np.uint8], camera: Camera, card_outlines_in: Sequence[Array]) -> list[CardEdge]:
+    """From the upright photo (h, w, 3) and the cards' outlines on the plane, (4, 2) each."""
+    return [edge for outline in card_outlines_in for edge in _edges(bgr, camera, outline)]
+
+
+def light_exponent(edges: Sequence[CardEdge]) -> float:
     """What power of the true light the photo's light is: 1, or more where its dark tones were made darker (an edited photo)."""
-    profiles = [edge.profile @ LUMA_BGR for outline in card_outlines_in for edge in _edges(bgr, camera, outline)]
+    profiles = [edge.profile @ LUMA_BGR for edge in edges]
     if not profiles:
         return 1.0
     ends = len(profiles[0]) // 5
@@ -101,24 +115,24 @@ def straightened(bgr: NDArray[np.uint8], exponent: float) -> NDArray[np.uint8]:
 USUAL_OPTICS = Optics(0.9, Sharpening(0.45, 1.4))
 
 
-def learn_optics(bgr: NDArray[np.uint8], camera: Camera, card_outlines_in: Sequence[Array]) -> Optics:
-    """From the upright photo (h, w, 3) and the cards' outlines on the plane, (4, 2) each."""
-    edges = [edge for outline in card_outlines_in for edge in _edges(bgr, camera, outline)]
+def learn_optics(edges: Sequence[CardEdge]) -> Optics:
+    """From what `card_edges` found."""
     if not edges:
         return USUAL_OPTICS
     some = [edge for edge in edges if edge.is_level]
     light = np.array([edge.profile for edge in some[:: max(1, len(some) // MOST_EDGES)]])
     light = light[:, _within(light.shape[1], REACH_PX)]
     best, found = np.inf, USUAL_OPTICS
+    bases = [(blur, _bases(_places(USED_PX), blur, 0.0, SHIFTS_PX)) for blur in BLURS_PX]
     for sharpening, luma in _unsharpened(light, USED_PX):
-        for blur in BLURS_PX:
-            misfit = float(np.median(_left(luma, _bases(_places(USED_PX), blur, 0.0, SHIFTS_PX))))
+        for blur, basis in bases:
+            misfit = float(np.median(_left(luma, basis)))
             if misfit < best:
                 best, found = misfit, Optics(blur, sharpening)
     return _learn_motion(edges, found) if _is_soft(edges, found) else found
 
 
-def _is_soft(edges: Sequence[_Edge], found: Optics) -> bool:
+def _is_soft(edges: Sequence[CardEdge], found: Optics) -> bool:
     """Whether edges along either side of the cards are soft."""
     for is_level in (True, False):
         some = [edge.profile for edge in edges if edge.is_level == is_level]
@@ -130,16 +144,7 @@ def _is_soft(edges: Sequence[_Edge], found: Optics) -> bool:
     return found.blur_px > SOFT_PX
 
 
-@dataclass(frozen=True)
-class _Edge:
-    """One black square's outer edge."""
-
-    profile: Array  # (n, 3) linear light, black to white, SOFT_REACH_PX to either side
-    normal_px: Array  # (2,) unit, in the photo
-    is_level: bool  # on the card's upper or lower side
-
-
-def _learn_motion(edges: Sequence[_Edge], round_blur: Optics) -> Optics:
+def _learn_motion(edges: Sequence[CardEdge], round_blur: Optics) -> Optics:
     """Blur, sharpening and motion of a photo that isn't sharp, from edges in several directions."""
     some = edges[:: max(1, len(edges) // (2 * MOST_EDGES))]
     light, normals = np.array([edge.profile for edge in some]), np.array([edge.normal_px for edge in some])
@@ -220,7 +225,7 @@ def _ramp(z: Array) -> Array:
     return np.asarray(z * ndtr(z) + np.exp(-0.5 * z**2) / np.sqrt(2 * np.pi))
 
 
-def _edges(bgr: NDArray[np.uint8], camera: Camera, outline: Array) -> list[_Edge]:
+def _edges(bgr: NDArray[np.uint8], camera: Camera, outline: Array) -> list[CardEdge]:
     """Mean profiles, black to white, across the outer edges of one card's black squares."""
     nominal = outline_in()
     to_plane = np.linalg.lstsq(np.column_stack([nominal, np.ones(4)]), outline, rcond=None)[0]
@@ -239,7 +244,7 @@ def _edges(bgr: NDArray[np.uint8], camera: Camera, outline: Array) -> list[_Edge
         first = (len(profile) - wanted) // 2
         profile = profile[first : first + wanted]
         if len(profile) == wanted and np.isfinite(profile).all() and _plain(profile[_within(wanted, REACH_PX)]):
-            result.append(_Edge(profile, camera.normal_px(a, b, PAPER_THICKNESS_IN), is_level))
+            result.append(CardEdge(profile, camera.normal_px(a, b, PAPER_THICKNESS_IN), is_level))
     return result
 
 

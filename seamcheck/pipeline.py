@@ -19,6 +19,7 @@ from .basis.frames import Array, bearing_of
 from .basis.language import say
 from .basis.lines import Line
 from .basis.reasons import Reason
+from .basis.threads import one_thread
 from .basis.uncertain import COVERAGE_95, Estimate
 from .cards.detect import CardSearch, find_cards
 from .cards.print_check import print_scale
@@ -46,7 +47,7 @@ from .measure.tips import (
     centre_scatter,
     tip_numbers,
 )
-from .optics import Optics, learn_optics, light_exponent, straightened
+from .optics import Optics, card_edges, learn_optics, light_exponent, straightened
 from .photo import Photo
 from .plane.camera import Camera
 from .plane.known import KnownSolve
@@ -90,6 +91,11 @@ class Settings:
 
 def inspect(photo: Photo, settings: Settings) -> Inspection:
     """Measure one photo. Raises PhotoError where it can't be measured at all."""
+    with one_thread():
+        return _inspect(photo, settings)
+
+
+def _inspect(photo: Photo, settings: Settings) -> Inspection:
     import cv2
 
     grey = cv2.cvtColor(photo.bgr, cv2.COLOR_BGR2GRAY)
@@ -114,11 +120,13 @@ def inspect(photo: Photo, settings: Settings) -> Inspection:
         raise NoRoseFound(photo=photo.name) from None
     if stage is Stage.BARE and isinstance(solve, PlaneSolve):
         return _bare(photo, solve, settings, print_check.read, search, cards)
-    exponent = light_exponent(photo.bgr, solve.camera, cards)
+    edges = card_edges(photo.bgr, solve.camera, cards)
+    exponent = light_exponent(edges)
     if exponent > 1:
         photo = replace(photo, bgr=straightened(photo.bgr, exponent))
+        edges = card_edges(photo.bgr, solve.camera, cards)
     patch = _patch(photo, solve, rose)
-    optics = learn_optics(photo.bgr, solve.camera, cards)
+    optics = learn_optics(edges)
     if optics.is_hopeless:
         raise PhotoTooSoft(photo=photo.name)
     lobes = _in_order(rose, solve.camera)

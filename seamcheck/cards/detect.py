@@ -54,13 +54,14 @@ class CardSearch:
 def find_cards(grey: NDArray[np.uint8]) -> CardSearch:
     """Read the cards in an upright grey photo (h, w)."""
     markers = _markers_on_copy(grey, SEARCH_SIDE_PX)
+    by_card = _by_card(markers)
     if max(grey.shape) > SEARCH_SIDE_PX:
-        if not any(len(copy) >= MIN_MARKERS for copies in _by_card(markers).values() for copy in copies):
-            markers = _markers_on_copy(grey, max(grey.shape))
+        if not any(len(copy) >= MIN_MARKERS for copies in by_card.values() for copy in copies):
+            by_card = _by_card(_markers_on_copy(grey, max(grey.shape)))
         elif _middle_side(markers) * SEARCH_SIDE_PX / max(grey.shape) < SMALL_MARKER_PX:
-            markers = _markers_on_copy(grey, min(2 * SEARCH_SIDE_PX, max(grey.shape)))
+            by_card = _by_card(_markers_on_copy(grey, min(2 * SEARCH_SIDE_PX, max(grey.shape))))
     cards, repeated, partial, others = [], [], [], []
-    for number, copies in _by_card(markers).items():
+    for number, copies in by_card.items():
         whole = [copy for copy in copies if len(copy) >= MIN_MARKERS]
         card = _measure(grey, number, whole[0]) if len(whole) == 1 else None
         if len(whole) > 1:

@@ -36,6 +36,7 @@ WIDEST_IN = 0.11  # opening that is looked for: the strip ends there
 # A wider one isn't told: its far edge lies where the strip ends, and as often it is a stripe in the wood.
 MOST_TOLD_IN = 0.1
 N_MODES = 6  # likely openings, different from each other, that are refined
+APART_PX = 0.7  # openings nearer to each other than this are one
 REFINE_PX = 1.5  # how far a refined opening may move at a time, standard deviation
 SPREADS_ROUND = 2.5
 FINE_STEPS = 5  # of the last grid, along each side, round each likely opening
@@ -145,16 +146,12 @@ def _nodes(scale: float, edges: list[Reference]) -> tuple[Array, Array, Array, A
 def _best(weighed: Weighed, log: Array) -> Array:
     """The likeliest openings that differ from each other, at most N_MODES."""
     kept: list[int] = []
-    for k in np.argsort(-log):
-        near = [
-            weighed.slit_left[k] == weighed.slit_left[m]
-            and np.hypot(weighed.inner_px[k] - weighed.inner_px[m], weighed.outer_px[k] - weighed.outer_px[m]) < 0.7
-            for m in kept
-        ]
-        if not any(near):
-            kept.append(int(k))
-        if len(kept) == N_MODES:
-            break
+    left = np.array(log, float)
+    while len(kept) < N_MODES and left.max() > -np.inf:
+        k = int(np.argmax(left))
+        kept.append(k)
+        square = (weighed.inner_px - weighed.inner_px[k]) ** 2 + (weighed.outer_px - weighed.outer_px[k]) ** 2
+        left[(square < APART_PX**2) & (weighed.slit_left == weighed.slit_left[k])] = -np.inf
     return np.array(kept)
 
 

@@ -23,13 +23,15 @@ def room_along(start: Array, stop: Array, outside: int, inner: Array, *outer: Ar
     along = np.linspace(0, length, ROOM_PLACES)
     points = start + along[:, None] * direction
     inward = reach_of(points, -outward, inner)
-    away = np.min([reach_of(points, outward, line) for line in outer], axis=0) if outer else np.full(ROOM_PLACES, ROOM_CAP_IN)
-    return np.stack([along, inward, away], axis=-1)
+    return np.stack([along, inward, reach_of(points, outward, *outer)], axis=-1)
 
 
-def reach_of(points: Array, ray: Array, line: Array) -> Array:
-    """(n,): how far rays from points (n, 2) run until they meet a polyline (m, 2); ROOM_CAP_IN at most."""
-    a, edge = line[:-1], np.diff(line, axis=0)
+def reach_of(points: Array, ray: Array, *lines: Array) -> Array:
+    """(n,): how far rays from points (n, 2) run until they meet any of the polylines (m, 2); ROOM_CAP_IN at most."""
+    if not lines:
+        return np.full(len(points), ROOM_CAP_IN)
+    a = np.concatenate([line[:-1] for line in lines])
+    edge = np.concatenate([line[1:] for line in lines]) - a
     cross = ray[0] * edge[:, 1] - ray[1] * edge[:, 0]
     cross = np.where(np.abs(cross) < 1e-12, 1e-12, cross)
     gap = a[None] - points[:, None]

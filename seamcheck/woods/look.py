@@ -15,7 +15,7 @@ from ..cards.print_check import print_scale
 from ..cards.unread import why_cards_fail, why_no_card
 from ..find.stage import find_loose_lobes
 from ..kite import FoundLobe
-from ..optics import light_exponent, straightened
+from ..optics import card_edges, light_exponent, straightened
 from ..photo import Photo
 from ..plane.camera import Camera
 from ..plane.solve import solve_plane
@@ -69,7 +69,7 @@ def look(photo: Photo, names: Sequence[str]) -> Looked:
             raise why_cards_fail(grey, len(search.cards), photo.name)
         notes.append(say("The cards don't lie flat enough to measure by; colours don't mind, but sizes in the preview may be off."))
     cards = [*solve.outlines_in, *(camera.plane_from_px(outline) for outline in search.others_px)]
-    exponent = light_exponent(photo.bgr, camera, cards)
+    exponent = light_exponent(card_edges(photo.bgr, camera, cards))
     if exponent > 1:
         photo = replace(photo, bgr=straightened(photo.bgr, exponent))
         notes.append(say("The photo's dark tones had been made darker; they were brought back by what the cards' print shows."))

@@ -11,7 +11,7 @@ from seamcheck.advise.photo_notes import photo_notes
 from seamcheck.basis.frames import right_of, unit_of_bearing
 from seamcheck.cards.geometry import CARD_HEIGHT_IN, CARD_WIDTH_IN, COLUMNS, PAPER_THICKNESS_IN, ROWS, SQUARE_IN, outline_in
 from seamcheck.edges import Sharpening, srgb_encode
-from seamcheck.optics import Optics, learn_optics, light_exponent, straightened
+from seamcheck.optics import Optics, card_edges, learn_optics, light_exponent, straightened
 from seamcheck.plane.camera import Camera
 
 PPI, FINE = 100.0, 4  # pixels to the inch, and the drawing's samples to a pixel
@@ -61,7 +61,7 @@ def photo(blur_px: float, motion_px: tuple[float, float] = (0.0, 0.0), strength:
 
 def learnt(blur_px: float, motion_px: tuple[float, float] = (0.0, 0.0), strength: float = 0.0) -> Optics:
     bgr, outlines = photo(blur_px, motion_px, strength)
-    return learn_optics(bgr, CAMERA, outlines)
+    return learn_optics(card_edges(bgr, CAMERA, outlines))
 
 
 @pytest.mark.parametrize("strength", [0.0, 0.6])
@@ -96,7 +96,7 @@ def test_a_photo_out_of_focus_is_soft_all_round() -> None:
 
 
 def test_a_photo_without_cards_is_taken_to_be_usual() -> None:
-    assert learn_optics(photo(0.9)[0], CAMERA, []).motion_px == (0.0, 0.0)
+    assert learn_optics([]).motion_px == (0.0, 0.0)
 
 
 def test_a_photo_softer_than_any_model_is_hopeless() -> None:
@@ -107,15 +107,15 @@ def test_a_photo_softer_than_any_model_is_hopeless() -> None:
 
 def test_dark_tones_made_darker_are_noticed_and_brought_back() -> None:
     bgr, outlines = photo(0.9)
-    assert light_exponent(bgr, CAMERA, outlines) == 1.0
+    assert light_exponent(card_edges(bgr, CAMERA, outlines)) == 1.0
     edited = np.round(255 * (bgr / 255) ** 1.7).astype(np.uint8)
-    exponent = light_exponent(edited, CAMERA, outlines)
+    exponent = light_exponent(card_edges(edited, CAMERA, outlines))
     # Of the drawn cards white sends back 20 times the light of black: about what is supposed.
     assert exponent == pytest.approx(1.7, rel=0.12)
     back = straightened(edited, exponent).astype(float)
     assert np.abs(np.median(back - bgr)) < 0.3 * np.abs(np.median(edited.astype(float) - bgr))
-    assert any("unedited" in note for note in photo_notes(learn_optics(bgr, CAMERA, outlines), exponent))
-    assert photo_notes(learn_optics(bgr, CAMERA, outlines)) == ()
+    assert any("unedited" in note for note in photo_notes(learn_optics(card_edges(bgr, CAMERA, outlines)), exponent))
+    assert photo_notes(learn_optics(card_edges(bgr, CAMERA, outlines))) == ()
 
 
 def test_what_to_do_about_motion_and_focus_is_said() -> None:
