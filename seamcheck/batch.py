@@ -14,7 +14,7 @@ from collections.abc import Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
@@ -36,6 +36,7 @@ class Task:
     result: Path
     picture: Path | None
     settings: dict[str, Any]  # as the result file records them, and Settings takes them
+    picture_px: int | None = None  # the picture is the photo alone, its longest side so many pixels; where None, with every point enlarged
 
 
 @dataclass(frozen=True)
@@ -46,16 +47,23 @@ class Outcome:
     words: str = ""
     fault: str = ""
     skipped: bool = False
+    path: Path | None = None  # of the photo
+
+
+def photos_in(folder: Path) -> list[Path]:
+    """The folder's photos by name (not those in folders within it). Raises a FileError where there is none."""
+    if not folder.is_dir():
+        raise FolderMissing(folder=shown_name(folder))
+    found = sorted(path for path in folder.iterdir() if path.suffix.lower() in SUFFIXES and not path.name.startswith("."))
+    found = [path for path in found if not path.is_dir()]
+    if not found:
+        raise NoPhotoInFolder(folder=shown_name(folder))
+    return found
 
 
 def tasks(photos: Path, results: Path, settings: dict[str, Any], with_picture: bool) -> list[Task]:
-    """The folder's photos by name (not those in folders within it). The results' folder is made where it's missing."""
-    if not photos.is_dir():
-        raise FolderMissing(folder=shown_name(photos))
-    found = sorted(path for path in photos.iterdir() if path.suffix.lower() in SUFFIXES and not path.name.startswith("."))
-    found = [path for path in found if not path.is_dir()]
-    if not found:
-        raise NoPhotoInFolder(folder=shown_name(photos))
+    """What is to be done for a folder. The results' folder is made where it's missing."""
+    found = photos_in(photos)
     try:
         results.mkdir(exist_ok=True)
         if os.path.samefile(photos, results):
@@ -72,7 +80,7 @@ def run(todo: Sequence[Task], processes: int | None = None) -> Iterator[Outcome]
     waiting = []
     for task in todo:
         if is_done(task):
-            yield Outcome(shown_name(task.photo), "measured before, with the same options", skipped=True)
+            yield Outcome(shown_name(task.photo), "measured before, with the same options", skipped=True, path=task.photo)
         else:
             waiting.append(task)
     if not waiting:
@@ -80,17 +88,16 @@ def run(todo: Sequence[Task], processes: int | None = None) -> Iterator[Outcome]
     count = processes or cores()
     while waiting:
         suspects: list[Task] = []
-        with _pool(min(count, len(waiting))) as pool:
+        with pool_of(min(count, len(waiting))) as pool:
             yield from _finished(pool, waiting, min(count, len(waiting)), suspects)
         for task in suspects:  # which of them broke the processes isn't known: each again, by itself
             lost: list[Task] = []
-            with _pool(1) as pool:
+            with pool_of(1) as pool:
                 yield from _finished(pool, [task], 1, lost)
             if lost:
                 name = shown_name(task.photo)
-                yield Outcome(
-                    name, fault=f"{name} couldn't be measured, most likely for want of memory: close other programs, and try again."
-                )
+                fault = f"{name} couldn't be measured, most likely for want of memory: close other programs, and try again."
+                yield Outcome(name, fault=fault, path=task.photo)
 
 
 def cores() -> int:
@@ -134,13 +141,14 @@ def _finished(pool: ProcessPoolExecutor, waiting: list[Task], at_once: int, susp
         for future in wait(running, return_when=FIRST_COMPLETED).done:
             task = running.pop(future)
             try:
-                yield future.result()
+                yield replace(future.result(), path=task.photo)
             except BrokenProcessPool:
                 suspects.append(task)
 
 
 @contextmanager
-def _pool(processes: int) -> Iterator[ProcessPoolExecutor]:
+def pool_of(processes: int) -> Iterator[ProcessPoolExecutor]:
+    """So many processes, spawned, each with one thread."""
     before = {name: os.environ.get(name) for name in ONE_THREAD}
     os.environ.update(dict.fromkeys(ONE_THREAD, "1"))
     try:
@@ -200,7 +208,11 @@ def _measured(task: Task) -> str:
         given["stage"] = Stage(given["stage"])
     found = inspect(photo, Settings(**given))
     data = [result_bytes(found, photo.reduced_by, photo.full_size_px, task.settings)]
-    if task.picture:
+    if task.picture and task.picture_px:
+        from .pages.bench_pictures import photo_picture
+
+        data.append(marked(photo_picture(photo.bgr, found, task.picture_px).data))
+    elif task.picture:
         from .report.overlay import picture_bytes
 
         data.append(marked(picture_bytes(photo.bgr, found, task.picture.suffix)))

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from . import cli_advice, cli_design, cli_job, cli_lobes, cli_pages, cli_woods
+from . import cli_advice, cli_class, cli_design, cli_job, cli_lobes, cli_pages, cli_woods
 from .basis.errors import SeamcheckError
 from .basis.threads import ONE_THREAD
 from .basis.units import Units, spoken
@@ -277,6 +277,7 @@ cli_design.add_to(app)
 cli_job.add_to(app)
 cli_pages.add_to(app)
 cli_lobes.add_to(app)
+cli_class.add_to(app)
 cli_woods.add_to(app)
 
 

@@ -346,3 +346,33 @@ class NoSuchSample(SeamcheckError):
 class FewSamples(SeamcheckError):
     wrong = to_say("{photo} shows fewer than two woods beside the field, so there is nothing to compare:")
     remedy = to_say("lay a dark and a light sample beside each other, apart, with a card, and take the photo again.")
+
+
+class MarksUnreadable(FileError):
+    wrong = to_say("{file} can't be read as marks ({why}):")
+    remedy = to_say('write a line for each, such as point_off = "1/64"; the README lists them.')
+
+
+class UnknownMark(FileError):
+    wrong = to_say("{file} sets {key}, which is no mark:")
+    remedy = to_say("the marks are {known}.")
+
+
+class BadMark(FileError):
+    wrong = to_say("{file} sets {key} to {value}:")
+    remedy = to_say("write {wanted}.")
+
+
+class NamesUnreadable(FileError):
+    wrong = to_say("{file} can't be read as a list of names ({why}):")
+    remedy = to_say("write a line for each photo: its file name, a comma, the student's name.")
+
+
+class FolderTwice(FileError):
+    wrong = to_say("The folder {folder} is named twice:")
+    remedy = to_say("name each session's folder once, the first session first.")
+
+
+class ResultsAmongClass(FileError):
+    wrong = to_say("{folder} holds the students' photos, so nothing is written there:")
+    remedy = to_say("name another folder for the sheets.")

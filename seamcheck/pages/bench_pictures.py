@@ -15,9 +15,9 @@ PHOTO_PX = 1500  # the photo's longest side: 300 to the inch and more on paper
 TIP_PX, WOOD_ASPECT = 340, 0.82  # a tip's width, and its wood's height over that
 
 
-def photo_picture(bgr: Image, inspection: Inspection) -> Picture:
-    """The photo, cropped to what was found, with the edges, seams, points and gaping joints drawn in."""
-    panel = panel_view(inspection, PHOTO_PX, PHOTO_PX)
+def photo_picture(bgr: Image, inspection: Inspection, most_px: int = PHOTO_PX) -> Picture:
+    """The photo, cropped to what was found, with the edges, seams, points and gaping joints drawn in. most_px: its longest side."""
+    panel = panel_view(inspection, most_px, most_px)
     canvas = Canvas.blank(panel.width, panel.height)
     draw_photo(canvas, bgr, panel)
     annotate(canvas, inspection, panel)

@@ -55,6 +55,15 @@ def width_of(words: str, size: float, face: str = "sans") -> float:
     return float(stringWidth(words, face, size)) * FACES[face][1]
 
 
+def lacks(words: str, face: str = "sans") -> bool:
+    """Whether the face has no drawing for one of the letters (it then sets an empty box)."""
+    from reportlab.pdfbase.pdfmetrics import getFont
+
+    _registered()
+    drawn = getFont(face).face.charToGlyph
+    return any(ord(letter) not in drawn for letter in words if not letter.isspace())
+
+
 def lines_of(words: str, size: float, width: float, face: str = "sans") -> list[str]:
     """A paragraph in lines no wider than that; a word that is wider by itself is broken."""
     lines = [""]

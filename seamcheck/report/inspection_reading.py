@@ -29,9 +29,9 @@ def read_inspection(path: Path) -> Inspection:
     return inspection_of(read_document(path, name), name)
 
 
-def inspection_of(document: Mapping[str, Any], name: str) -> Inspection:
-    """The same from the file's document; name: what it is called in a refusal."""
-    if document["stage"] not in {stage.value for stage in COMPARED}:
+def inspection_of(document: Mapping[str, Any], name: str, stages: tuple[Stage, ...] = COMPARED) -> Inspection:
+    """The same from the file's document; name: what it is called in a refusal. Of loose lobes, all but their edges' shape."""
+    if document["stage"] not in {stage.value for stage in stages}:
         raise NothingToCompare(file=name, stage=STAGES.get(document["stage"], "something else"))
     if "working" not in document:
         raise OlderResult(file=name)

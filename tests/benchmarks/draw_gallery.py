@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -9,11 +10,20 @@ from pathlib import Path
 
 import pypdfium2
 from PIL import Image
+from pypdf import PdfWriter
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "sample_images"
 WIDE_PX, QUALITY, GAP_PX = 1080, 84, 24
 BETWEEN = (150, 150, 150)
+INVENTED = {
+    "dry-fit.jpg": "Ada",
+    "four-points-taped.jpg": "Ida",
+    "one-lobe-reversed.jpg": "Leo",
+    "loose-lobes.jpg": "Mia",
+    "set-in.jpg": "Noa",
+    "cards-forgotten.jpg": "Tom",
+}
 
 
 def made(*words: str) -> None:
@@ -40,6 +50,23 @@ def main() -> None:
         title = ["--title", "Rose for a hall table", "--stage", "inlaid"]
         made("portfolio", str(SAMPLES / "set-in.jpg"), str(folder / "portfolio"), *title)
         side_by_side(folder / "portfolio" / "portfolio.pdf", [0, 1], SAMPLES / "portfolio-picture.jpg")
+        class_pages(folder)
+
+
+def class_pages(folder: Path) -> None:
+    """A student's sheet and the overview's first page, of the samples under invented names."""
+    (folder / "photos").mkdir()
+    for photo in INVENTED:
+        shutil.copy(SAMPLES / photo, folder / "photos")
+    (folder / "names.csv").write_text("".join(f"{photo},{name}\n" for photo, name in INVENTED.items()))
+    # A photo without cards ends in exit status 1.
+    words = ["class", str(folder / "photos"), str(folder / "class"), "--names", str(folder / "names.csv")]
+    subprocess.run([sys.executable, "-m", "seamcheck", *words], cwd=ROOT, check=False, capture_output=True)
+    both = PdfWriter()
+    for page in (folder / "class" / "sheets" / "Ida.pdf", folder / "class" / "overview.pdf"):
+        both.append(page, pages=(0, 1))
+    both.write(folder / "class.pdf")
+    side_by_side(folder / "class.pdf", [0, 1], SAMPLES / "class-picture.jpg")
 
 
 if __name__ == "__main__":

@@ -14,7 +14,22 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 PAGES = [ROOT / name for name in ("README.md", "DEVELOPERS.md", "calibration/README.md", "sample_images/README.md")]
-COMMANDS = ("inspect", "folder", "cards", "template", "recess", "plan", "decide", "job", "compare", "sheet", "lobes", "portfolio", "woods")
+COMMANDS = (
+    "inspect",
+    "folder",
+    "cards",
+    "template",
+    "recess",
+    "plan",
+    "decide",
+    "job",
+    "compare",
+    "sheet",
+    "lobes",
+    "portfolio",
+    "woods",
+    "class",
+)
 OPTION = r"--[a-z][a-z-]+"
 # A point as the report puts it: lobe, clock, ring, fraction, inches, u95, verdict.
 ROW = re.compile(r"^ +(\d+) +(\d+(?::\d\d| o'clock)) +(\d) +(.+?) +(\.\d+) ±(\.\d+) +\S (on|off|unsure)$", re.MULTILINE)

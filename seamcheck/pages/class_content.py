@@ -1,0 +1,297 @@
+"""What stands on a student's sheet and in a teacher's overview, before any page is laid out: both HTML and PDF are made from it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ..advise.cautions import BY_EYE, KNIFE_IN, MAKERS_FIRST
+from ..advise.class_look import Kind, Look, judged, look
+from ..advise.class_marks import Marks
+from ..advise.fit_plan import PlanSettings, plan_fit
+from ..advise.go_no_go import Call, decide
+from ..basis.frames import Array
+from ..basis.language import say, to_say
+from ..report.class_words import Thing, cautions_of, good_words, photo_words, things_of, untold_words
+from ..report.decide_text import SAID, why_words
+from ..report.json_file import result_document
+from ..report.overlay_canvas import Box, Canvas, text_width
+from ..report.overlay_palette import INK, PAPER
+from ..report.overlay_photo import panel_view
+from ..report.result_reading import fit_of
+from ..report.words import STAGE_WORDS
+from ..result import Inspection, Stage, Verdict
+from .bench_content import BANDS, SUMMED_UP
+from .pictures import Picture, jpeg
+from .words import scale_words
+
+PHOTO_PX = 1100  # the photo's longest side on a student's sheet
+RING_PX, RING_WIDTH_PX, NUMBER_PX = 46, 5, 40
+RETAKE = "retake"  # the call of a photo that couldn't be measured
+RETAKE_WORDS = (
+    to_say("Lay four cards or more flat round the rose, beyond the points and not over the seams; weigh down a curled one."),
+    to_say("Stand over the middle, the whole rose and all cards in view, the phone level, and tap on the rose to focus."),
+    to_say("Even light from two sides; no flash, no shadow of yours, not the 0.5x lens."),
+    to_say("Hand in the original as the phone took it, not a messaging app's copy."),
+)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One student's one photo, as the overview and the table have it. Lengths are inches."""
+
+    student: str
+    session: int  # 0, 1, ...
+    session_name: str
+    photo: str
+    stage: str
+    call: str  # "go", "not-yet", "cant-tell", RETAKE, or "" where nothing is to be cut
+    sheet: str  # its files' name without ending
+    on: int = 0
+    points_measured: int = 0
+    points: int = 0
+    closed: int = 0
+    joints_measured: int = 0
+    joints: int = 0
+    worst_point: tuple[float, float] | None = None  # farthest off its seam, without sign, and u95
+    widest_gap: tuple[float, float] | None = None
+    offsets: tuple[float, ...] = ()  # every measured point's, without sign
+    gaps: tuple[float, ...] = ()
+    kinds: tuple[Kind, ...] = ()  # of all its faults, what matters most first
+    fault: str = ""  # why the photo couldn't be measured
+
+
+@dataclass(frozen=True)
+class StudentSheet:
+    """All of it."""
+
+    student: str
+    session: str
+    photo_name: str
+    stage: str
+    call: str
+    said: str  # in the band
+    sentence: str
+    good: tuple[str, ...]
+    things: tuple[Thing, ...]
+    nothing: str  # what is said where there is no thing
+    untold: tuple[str, ...]
+    progress: tuple[str, ...]
+    retake: tuple[str, ...]
+    photo: Picture | None
+    photo_words: str  # beneath it
+    scale: str
+    cautions: tuple[str, ...]
+
+
+def seen_of(inspection: Inspection, marks: Marks) -> Look:
+    """An inspection as the class looks at it. Not for bare tops."""
+    inspection = judged(inspection, marks)
+    fit = fit_of(result_document(inspection), inspection.photo_name) if inspection.stage is Stage.DRY_FIT else None
+    return look(inspection, fit, marks)
+
+
+def row_of(seen: Look, student: str, session: int, session_name: str, sheet: str) -> Row:
+    """The same in one row."""
+    inspection = seen.inspection
+    tips = [tip for tip in inspection.tips if tip.seam_offset is not None and tip.verdict not in (None, Verdict.UNMEASURED)]
+    joints = [joint for joint in inspection.joints if joint.max_gap is not None and joint.verdict is not Verdict.UNMEASURED]
+    offsets = [(abs(tip.seam_offset.value), tip.seam_offset.u95) for tip in tips if tip.seam_offset]
+    gaps = [(joint.max_gap.value, joint.max_gap.u95) for joint in joints if joint.max_gap]
+    return Row(
+        student,
+        session,
+        session_name,
+        inspection.photo_name,
+        say(STAGE_WORDS[inspection.stage]),
+        BANDS[seen.call] if seen.call else "",
+        sheet,
+        sum(tip.verdict is Verdict.ON for tip in tips),
+        len(tips),
+        sum(tip.verdict is not None for tip in inspection.tips),
+        sum(joint.verdict is Verdict.CLOSED for joint in joints),
+        len(joints),
+        len(inspection.joints),
+        max(offsets, default=None),
+        max(gaps, default=None),
+        tuple(value for value, _ in offsets),
+        tuple(value for value, _ in gaps),
+        tuple(group.kind for group in seen.groups),
+    )
+
+
+def retake_row(student: str, session: int, session_name: str, photo: str, sheet: str, fault: str) -> Row:
+    """The row of a photo that couldn't be measured."""
+    return Row(student, session, session_name, photo, "", RETAKE, sheet, fault=fault)
+
+
+def student_sheet(seen: Look, row: Row, earlier: Sequence[Row], picture: bytes | None) -> StudentSheet:
+    """earlier: the student's rows of the sessions before. picture: the annotated photo's JPEG file, PHOTO_PX long."""
+    inspection, fit = seen.inspection, seen.fit
+    settings = PlanSettings()
+    plan = plan_fit(fit, settings) if fit is not None and seen.groups else None
+    things = things_of(seen, plan, settings)
+    said, sentence = say(SUMMED_UP[inspection.stage]) if inspection.stage in SUMMED_UP else "", ""
+    if fit is not None and seen.call is not None:
+        said, sentence = say(SAID[seen.call]), why_words(fit, decide(fit))
+    return StudentSheet(
+        row.student,
+        row.session_name,
+        inspection.photo_name,
+        row.stage,
+        row.call,
+        said,
+        sentence,
+        (*_better(row, earlier), *(good_words(good, inspection) for good in seen.goods)) or (photo_words(inspection),),
+        things,
+        "" if things else _nothing(seen),
+        untold_words(seen),
+        _progress(row, earlier),
+        (),
+        _picture(picture, inspection, things) if picture else None,
+        _picture_words(things),
+        scale_words(inspection),
+        _cautions(seen, things, bool(plan and plan.eases)),
+    )
+
+
+def retake_sheet(row: Row, earlier: Sequence[Row]) -> StudentSheet:
+    """For a photo that couldn't be measured: why, and how to take it again."""
+    return StudentSheet(
+        row.student,
+        row.session_name,
+        row.photo,
+        "",
+        RETAKE,
+        say("PHOTO AGAIN"),
+        row.fault,
+        (),
+        (),
+        say("Nothing is said of your rose: only the photo is to be taken again."),
+        (),
+        _progress(row, earlier),
+        tuple(map(say, RETAKE_WORDS)),
+        None,
+        "",
+        "",
+        (),
+    )
+
+
+def _nothing(seen: Look) -> str:
+    if seen.call is Call.GO:
+        return say("Nothing lies beyond its mark. Show it to your teacher, then make the marks and knife in.")
+    return say("Nothing that could be measured lies beyond its mark for certain.")
+
+
+def _cautions(seen: Look, things: Sequence[Thing], eased: bool) -> tuple[str, ...]:
+    kinds = {thing.kind for thing in things}
+    if seen.call is Call.GO:
+        return say(KNIFE_IN), say(MAKERS_FIRST)
+    if seen.inspection.stage is Stage.INLAID:
+        eased = False
+    return (*cautions_of(kinds, eased and bool(kinds & {Kind.POINT})), say(BY_EYE), say(MAKERS_FIRST))
+
+
+def points_words(row: Row) -> str:
+    """ "3 of 8", of the points that were measured; "3 of 7 (of 8)" where some weren't."""
+    if not row.points:
+        return ""
+    told = say("{count} of {all}", count=row.on, all=row.points_measured)
+    return told if row.points_measured == row.points else say("{told} ({all} in all)", told=told, all=row.points)
+
+
+def joints_words(row: Row) -> str:
+    """The same of closed joints."""
+    if not row.joints:
+        return ""
+    told = say("{count} of {all}", count=row.closed, all=row.joints_measured)
+    return told if row.joints_measured == row.joints else say("{told} ({all} in all)", told=told, all=row.joints)
+
+
+def _better(row: Row, earlier: Sequence[Row]) -> tuple[str, ...]:
+    """More points surely on than the time before, of as many or more that could be measured."""
+    before = next((one for one in reversed(earlier) if one.points_measured), None)
+    if before is None or not row.points_measured or row.on / row.points_measured <= before.on / before.points_measured:
+        return ()
+    return (
+        say(
+            "More points on their seams than in {session}: {before} then, {now} now.",
+            session=before.session_name,
+            before=points_words(before),
+            now=points_words(row),
+        ),
+    )
+
+
+def _progress(row: Row, earlier: Sequence[Row]) -> tuple[str, ...]:
+    """Session by session, where there was more than one."""
+    return tuple(_moment(one) for one in (*earlier, row)) if earlier else ()
+
+
+def _moment(row: Row) -> str:
+    if row.call == RETAKE:
+        return say("{session}: the photo couldn't be measured.", session=row.session_name)
+    if not row.points:
+        return say("{session}: {stage}.", session=row.session_name, stage=row.stage)
+    if not row.joints:
+        return say("{session}: {points} points on.", session=row.session_name, points=points_words(row))
+    return say(
+        "{session}: points on {points}, joints closed {joints}.",
+        session=row.session_name,
+        points=points_words(row),
+        joints=joints_words(row),
+    )
+
+
+def _picture_words(things: Sequence[Thing]) -> str:
+    if not any(thing.lobes for thing in things):
+        return ""
+    return say("The rings show where: the number is that of the thing to mend.")
+
+
+def _picture(data: bytes, inspection: Inspection, things: Sequence[Thing]) -> Picture | None:
+    """With a numbered ring where each thing is worst."""
+    import cv2
+    import numpy as np
+
+    image = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
+    if image is None:
+        return None
+    canvas = Canvas.blank(image.shape[1], image.shape[0])
+    canvas.paste(image)
+    panel = panel_view(inspection, PHOTO_PX, PHOTO_PX)
+    for number, thing in enumerate(things, 1):
+        place = _place_px(thing, inspection)
+        if place is None:
+            continue
+        at = panel.xy_of(place) * [image.shape[1] / panel.width, image.shape[0] / panel.height]
+        canvas.ring(at, RING_PX, PAPER, RING_WIDTH_PX)
+        _plate(canvas, at, str(number))
+    return jpeg(
+        canvas.finished(), say("The photo, with every edge, seam and point that was found drawn in, and rings round what matters most.")
+    )
+
+
+def _plate(canvas: Canvas, at: Array, number: str) -> None:
+    """The number on a black plate at the ring's upper right, or upper left where the picture ends there."""
+    x, y = at
+    left = x + 0.7 * RING_PX if x + RING_PX + NUMBER_PX < canvas.box.x1 else x - 0.7 * RING_PX - NUMBER_PX
+    top = max(y - 0.7 * RING_PX - NUMBER_PX, 0.0)
+    plate = Box(left, top, left + NUMBER_PX, top + NUMBER_PX)
+    canvas.fill(plate.grown(3), PAPER)
+    canvas.fill(plate, INK)
+    size = NUMBER_PX - 10
+    canvas.write(number, left + (NUMBER_PX - text_width(number, size, True)) / 2, top + 1, size, bold=True, colour=PAPER)
+
+
+def _place_px(thing: Thing, inspection: Inspection) -> Array | None:
+    """Where a thing is worst: the joint's widest place, the point, or for a lobe's shape its middle. None for what is everywhere."""
+    if not thing.lobes:
+        return None
+    if len(thing.lobes) == 2:
+        joint = next((one for one in inspection.joints if one.lobes == thing.lobes), None)
+        return None if joint is None else joint.max_at_px if joint.max_at_px is not None else joint.edge_px.mean(axis=0)
+    tip = next(tip for tip in inspection.tips if tip.lobe == thing.lobes[0])
+    at_point = thing.kind in (Kind.POINT, Kind.OWN_SEAM, Kind.REACH, Kind.LENGTH, Kind.TURNED)
+    return tip.tip_px if at_point else tip.outline_px.mean(axis=0)
