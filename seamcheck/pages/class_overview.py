@@ -12,6 +12,7 @@ from ..advise.class_look import Kind
 from ..advise.class_marks import Marks
 from ..basis.language import say, say_count, to_say
 from ..basis.units import lengths
+from ..report.class_mend import amount
 from ..report.class_words import HEADINGS, PRACTISE, cautions_of
 from ..report.words import length_words, limit_words, list_words
 from .class_content import RETAKE, Row, joints_words, points_words
@@ -262,14 +263,14 @@ def _plots(last: Sequence[Row], by_student: dict[str, list[Row]], sessions: Sequ
         plots.append(Plot(say("What goes wrong most"), say("Students who have it."), faults_plot(bars, alt)))
     offsets = [row.offsets for row in last]
     if any(offsets):
-        middle = length_words(median(value for one in offsets for value in one))
+        middle = amount(median(value for one in offsets for value in one))
         alt = say("Dots: every student's points by how far each lies off its seam; half of all lie within {length}.", length=middle)
         words = say("Every point that was measured; the number is the student's. Half of all lie within {length}.", length=middle)
         axis = say("off its seam, {unit}", unit=lengths().symbol)
         plots.append(Plot(say("How far points lie off their seams"), words, spread_plot(offsets, marks.point_off, axis, alt)))
     gaps = [row.gaps for row in last]
     if any(gaps):
-        middle = length_words(median(value for one in gaps for value in one))
+        middle = amount(median(value for one in gaps for value in one))
         alt = say("Dots: every student's joints by how wide each opens; half of all open no more than {length}.", length=middle)
         words = say("Every joint that was measured, at its widest. Half of all open no more than {length}.", length=middle)
         axis = say("widest gap, {unit}", unit=lengths().symbol)

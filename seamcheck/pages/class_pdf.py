@@ -13,6 +13,7 @@ from .paper import LEADING, Page, lacks, lines_of, pdf, width_of
 MARGIN, GUTTER = 36.0, 18.0  # points
 SIZES = (1.25, 1.15, 1.06, 1.0, 0.94, 0.88, 0.82, 0.76, 0.7, 0.64)  # of type, as shares of the usual
 TEXT, HEAD, SMALL = 10.4, 12.4, 8.4  # type, points
+LEAST_TITLE = 11.0
 BAND_GREY = {"go": None, "not-yet": 0.0, "cant-tell": 0.86, RETAKE: 0.86, "": 0.93}
 PHOTO_SHARE = 0.5  # of the width
 MOST_PHOTO = 265.0  # high
@@ -41,9 +42,10 @@ def cannot_set(name: str) -> bool:
 
 
 def title_of(page: Page, name: str, y: float, size: float, width: float) -> float:
-    """A name at the page's head, on one line; where the page's letters lack some of it, a note says so."""
-    line = lines_of(name, size, width, "sans bold")[0]
-    page.line_of(line, MARGIN, y, size, "sans bold")
+    """A name at the page's head, on one line, in smaller type where it is long; where letters are lacking, a note says so."""
+    size = max(LEAST_TITLE, min(size, size * width / max(width_of(name, size, "sans bold"), 1.0)))
+    lines = lines_of(name, size, width, "sans bold")
+    page.line_of(lines[0] + (" …" if len(lines) > 1 else ""), MARGIN, y, size, "sans bold")
     y += 1.3 * size
     if cannot_set(name):
         note = say("This page's letters can't set the whole name; the .html page shows it.")

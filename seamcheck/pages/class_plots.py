@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from io import BytesIO
+from statistics import median
 from typing import TYPE_CHECKING, Any
 
 from ..basis.language import say
@@ -74,8 +75,8 @@ def spread_plot(values_in: Sequence[Sequence[float]], mark_in: float, axis: str,
         axes.plot(_beside(number, len(near)), [value * per for value in near], "o", ms=4.2, mfc="white", mec="black", mew=1.0, zorder=3)
         if beyond:
             axes.plot(_beside(number, beyond), [limit * per] * beyond, "^", ms=6, color="black", zorder=3, clip_on=False)
-        if near:
-            middle = near[len(near) // 2] if len(near) % 2 else (near[len(near) // 2 - 1] + near[len(near) // 2]) / 2
+        middle = max(median(one), 0.0) if one else limit
+        if middle < limit:
             axes.plot([number - 0.3, number + 0.3], [middle * per] * 2, "-", color="black", linewidth=2.2, zorder=4)
     axes.set_ylim(0, limit * per)
     _numbered(axes, len(values_in))

@@ -89,6 +89,8 @@ class Thing:
 def things_of(seen: Look, plan: Plan | None, settings: PlanSettings) -> tuple[Thing, ...]:
     """The two that matter most."""
     things: list[Thing] = []
+    if seen.inspection.stage is Stage.INLAID:  # nothing can be done: each says so
+        return tuple(_thing(group, seen, plan, settings) for group in seen.things)
     for group in seen.things:
         thing = _thing(group, seen, plan, settings)
         told = {words for earlier in things for words in earlier.mend}

@@ -109,3 +109,19 @@ def test_plots_are_grey_and_speak_the_kind_of_lengths_that_is_spoken() -> None:
         assert drawn.shape[:2] == (plot.picture.height_px, plot.picture.width_px)
         assert int(np.ptp(drawn.astype(int), axis=2).max()) == 0
         assert drawn.min() < 30
+
+
+def test_a_students_middle_is_that_of_all_points_even_of_those_beyond_the_plot() -> None:
+    """Two points near and three far beyond (eight marks and more): the middle is beyond too, so no bar is drawn."""
+    from seamcheck.pages.class_plots import spread_plot
+
+    def longest_bar(values: list[float]) -> int:
+        """Pixels: of the runs of black in the plot's inside, above the axis and off the mark's dashes."""
+        import cv2
+
+        drawn = cv2.imdecode(np.frombuffer(spread_plot([values], 0.01, "axis", "alt").data, np.uint8), cv2.IMREAD_GRAYSCALE)
+        inside = drawn[: int(0.78 * drawn.shape[0]), int(0.12 * drawn.shape[1]) :] < 60
+        return max(max((len(run) for run in "".join("x" if on else " " for on in row).split()), default=0) for row in inside)
+
+    assert longest_bar([0.02, 0.03, 0.04, 0.05, 0.5]) > 200
+    assert longest_bar([0.02, 0.03, 0.5, 0.5, 0.5]) < 100
