@@ -161,9 +161,8 @@ class Shaded:
         # Blur the shaded field numerically on a fine grid that runs well past both ends.
         fine = np.arange(place_px.min() - 5, place_px.max() + 5, 0.1)
         side_px = max(0.0, -self.lean_in / px_in)
-        field = np.where(fine >= side_px, self.shading.at(fine * px_in + self.lean_in, self.normal), 0.0)
-        # A sample that the edge cuts counts in part.
-        field *= np.clip((fine - side_px) / 0.1 + 0.5, 0, 1)
+        # A sample that the edge cuts counts in part, whichever side of it its middle lies on.
+        field = self.shading.at(np.maximum(fine, side_px) * px_in + self.lean_in, self.normal) * np.clip((fine - side_px) / 0.1 + 0.5, 0, 1)
         kernel = np.exp(-0.5 * (np.arange(-60, 61) * 0.1 / blur_px) ** 2)
         blurred = np.interp(place_px, fine, np.convolve(field, kernel / kernel.sum(), mode="same"))
         near = np.exp(-np.maximum(place_px - side_px, 0.0) * px_in / CONTACT_IN)
