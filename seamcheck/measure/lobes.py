@@ -19,7 +19,7 @@ from .edge_profile import Beyond, Flush, Half, Plain, Shaded
 from .edge_task import EdgeFit, EdgeTask, Wood
 from .lobe_room import lean_in, nearest_on, other_outlines, room_along
 from .model_mean import of_both
-from .pattern import departures_in
+from .pattern import ODD_ANGLE, SIDES, U_PATTERN, axis_of, departures_in, fits_pattern, half_angles_of
 from .shading import EdgeShade, Shading, learn_shading
 
 # A tip is where straight lines through the outer 60 % of the long edges meet (the measuring definition).
@@ -31,16 +31,12 @@ CORNER_LEFT_OUT_IN = 0.06
 # How far found edges lie off and turn, at worst and usually.
 FOUND_SEARCH_IN, FOUND_U_IN, FOUND_U_TURN = 0.08, 0.035, 0.03
 AGAIN_SEARCH_IN, AGAIN_U_IN = 0.05, 0.02
-# Lobes of one ring are sawn to one pattern: their half angles at the tip agree to about so much (common practice, no source).
-U_PATTERN = np.radians(0.4)
-ODD_ANGLE = np.radians(1.2)
 # An own seam's step in tone is at least so much of the usual one's.
 OWN_STEP_SHARE = 0.4
 # ... and shows over at least so much of the lobe's length.
 LEAST_OWN_SPAN = 0.3
 # An own seam of which less is seen than this is measured again, the woods known, so that tape can be left out.
 WELL_SEEN = 0.7
-SIDES = (-1, 1)  # left, right
 # Glue lines round an inlaid lobe: mean and standard deviation where nothing is known, and how alike they are at best (common
 # practice, no source).
 ANY_GLUE_IN, MIN_U_GLUE_IN = (0.005, 0.004), 0.003
@@ -107,8 +103,8 @@ def measure_lobes(
         [measure_edge(patch, camera, _found_task(context, k, side, beyond), z_in, finely=False) for side in SIDES]
         for k in range(len(lobes))
     ]
-    half_angles = _half_angles(lobes, owns, first)
-    axes = [_axis(own, pair, half) for own, pair, half in zip(owns, first, half_angles, strict=True)]
+    half_angles = half_angles_of(lobes, owns, first)
+    axes = [axis_of(own, pair, half) for own, pair, half in zip(owns, first, half_angles, strict=True)]
     owns = [
         own if own is None or axis is None or abs(wrap_angle(own.line.bearing - axis)) < ODD_ANGLE else None
         for own, axis in zip(owns, axes, strict=True)
@@ -260,24 +256,6 @@ def _usual_glue(lobes: Sequence[FoundLobe], pairs: Sequence[Sequence[EdgeFit | N
     return float(np.mean(seen)), float(np.hypot(np.std(seen, ddof=1), MIN_U_GLUE_IN))
 
 
-def _axis(own: EdgeFit | None, pair: Sequence[EdgeFit | None], half_angle: float | None) -> float | None:
-    """The lobe's axis (bearing, rad): what most of its own seam and its two edges, brought in by the ring's half angle, agree on."""
-    if half_angle is None:
-        return None if own is None else own.line.bearing
-    votes = [edge.line.bearing + side * half_angle for side, edge in zip(SIDES, pair, strict=True) if edge is not None]
-    weights = [1.0] * len(votes)
-    if own is not None:
-        votes.append(own.line.bearing)
-        weights.append(1.5)
-    if not votes:
-        return None
-    apart = np.abs(wrap_angle(np.subtract.outer(votes, votes)))
-    support = (apart < ODD_ANGLE) @ np.array(weights)
-    best = int(np.argmax(support))
-    near = apart[best] < ODD_ANGLE
-    return float(votes[best] + np.average(wrap_angle(np.array(votes)[near] - votes[best]), weights=np.array(weights)[near]))
-
-
 def _own_task(lobe: FoundLobe, optics: Optics, camera: Camera, z_in: float, woods: dict[bool, Wood] | None = None) -> EdgeTask:
     """Task for the own seam, root to tip; its left half is the inside."""
     kite = lobe.kite
@@ -305,47 +283,6 @@ def _edge_task(
     return replace(task.drawn_by(context.optics, context.camera, context.z_in), inside_wood=context.wood(k, side))
 
 
-def _half_angles(
-    lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | None], pairs: Sequence[Sequence[EdgeFit | None]]
-) -> list[float | None]:
-    """Each lobe's half angle at the tip (rad), as its ring's lobes agree on it (weighted median)."""
-    result: list[float | None] = []
-    for lobe in lobes:
-        turns, weights = [], []
-        for other, own, pair in zip(lobes, owns, pairs, strict=True):
-            if not _one_pattern(other, lobe):
-                continue
-            left, right = pair
-            if left is not None and right is not None:
-                turns.append(float(wrap_angle(left.line.bearing - right.line.bearing)) / 2)
-                weights.append(1 / (U_PATTERN**2 + (left.line.cov[1, 1] + right.line.cov[1, 1]) / 4))
-            for side, edge in zip(SIDES, pair, strict=True):
-                if edge is not None and own is not None:
-                    turns.append(float(-side * wrap_angle(edge.line.bearing - own.line.bearing)))
-                    weights.append(1 / (U_PATTERN**2 + edge.line.cov[1, 1]))
-        result.append(_weighted_median(turns, weights) if len(turns) >= 3 else None)
-    return result
-
-
-def _one_pattern(a: FoundLobe, b: FoundLobe) -> bool:
-    """Whether two lobes were sawn to one pattern: same ring, or (loose) nearly the same length."""
-    if a.ring is not None or b.ring is not None:
-        return a.ring == b.ring
-    return abs(a.kite.length_in / b.kite.length_in - 1) < 0.06
-
-
-def _weighted_median(values: Sequence[float], weights: Sequence[float]) -> float:
-    order = np.argsort(values)
-    total = np.cumsum(np.asarray(weights)[order])
-    return float(np.asarray(values)[order][int(np.searchsorted(total, total[-1] / 2))])
-
-
-def _fits_pattern(edge: EdgeFit | None, side: int, axis: float | None, half_angle: float | None) -> bool:
-    if edge is None or axis is None or half_angle is None:
-        return False
-    return abs(float(wrap_angle(axis - side * half_angle - edge.line.bearing))) < ODD_ANGLE
-
-
 def _learn(
     context: _Context, axes: Sequence[float | None], pairs: Sequence[Sequence[EdgeFit | None]], half_angles: Sequence[float | None]
 ) -> Shading | None:
@@ -355,7 +292,7 @@ def _learn(
         for side, edge in zip(SIDES, pair, strict=True):
             if edge is None or edge.contrast < TEACHER_CONTRAST or edge.line.seen_fraction < TEACHER_SEEN:
                 continue
-            if half_angles[k] is not None and not _fits_pattern(edge, side, axes[k], half_angles[k]):
+            if half_angles[k] is not None and not fits_pattern(edge, side, axes[k], half_angles[k]):
                 continue
             shade = _shade_beside(context, k, side, edge.line)
             if shade is not None:
@@ -414,11 +351,11 @@ def _again(
     else:
         bearing = axis - side * half_angle
         direction = unit_of_bearing(bearing)
-        if _fits_pattern(edge, side, axis, half_angle):
+        if fits_pattern(edge, side, axis, half_angle):
             assert edge is not None
             pivot = edge.line.point_in
             tip = pivot + float((kite.tip_in - pivot) @ direction) * direction
-        elif own is not None and _fits_pattern(other, -side, axis, half_angle):
+        elif own is not None and fits_pattern(other, -side, axis, half_angle):
             assert other is not None
             tip = crossing(other.line, own.line)
         else:

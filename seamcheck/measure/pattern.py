@@ -1,4 +1,4 @@
-"""How far each long edge departs from its ring's pattern: lobes of one ring are sawn to one shape and laid round one centre."""
+"""What a ring's lobes have in common, sawn to one pattern and laid round one centre: half angles, axes, and how far an edge departs."""
 
 from __future__ import annotations
 
@@ -11,6 +11,10 @@ from ..basis.lines import crossing
 from ..kite import FoundLobe
 from .edge_task import EdgeFit
 
+# Lobes of one ring are sawn to one pattern: their half angles at the tip agree to about so much (common practice, no source).
+U_PATTERN = np.radians(0.4)
+ODD_ANGLE = np.radians(1.2)
+SIDES = (-1, 1)  # left, right
 # With fewer edges of a ring nobody can say which of them is the odd one.
 FEWEST = 4
 
@@ -38,3 +42,63 @@ def departures_in(
             for (k, side), (far, sine) in of_ring.items():
                 result[k][side] = (far - usual) * sine
     return result
+
+
+def half_angles_of(
+    lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | None], pairs: Sequence[Sequence[EdgeFit | None]]
+) -> list[float | None]:
+    """Each lobe's half angle at the tip (rad), as its ring's lobes agree on it (weighted median)."""
+    result: list[float | None] = []
+    for lobe in lobes:
+        turns, weights = [], []
+        for other, own, pair in zip(lobes, owns, pairs, strict=True):
+            if not _one_pattern(other, lobe):
+                continue
+            left, right = pair
+            if left is not None and right is not None:
+                turns.append(float(wrap_angle(left.line.bearing - right.line.bearing)) / 2)
+                weights.append(1 / (U_PATTERN**2 + (left.line.cov[1, 1] + right.line.cov[1, 1]) / 4))
+            for side, edge in zip(SIDES, pair, strict=True):
+                if edge is not None and own is not None:
+                    turns.append(float(-side * wrap_angle(edge.line.bearing - own.line.bearing)))
+                    weights.append(1 / (U_PATTERN**2 + edge.line.cov[1, 1]))
+        result.append(_weighted_median(turns, weights) if len(turns) >= 3 else None)
+    return result
+
+
+def _one_pattern(a: FoundLobe, b: FoundLobe) -> bool:
+    """Whether two lobes were sawn to one pattern: same ring, or (loose) nearly the same length."""
+    if a.ring is not None or b.ring is not None:
+        return a.ring == b.ring
+    return abs(a.kite.length_in / b.kite.length_in - 1) < 0.06
+
+
+def _weighted_median(values: Sequence[float], weights: Sequence[float]) -> float:
+    order = np.argsort(values)
+    total = np.cumsum(np.asarray(weights)[order])
+    return float(np.asarray(values)[order][int(np.searchsorted(total, total[-1] / 2))])
+
+
+def axis_of(own: EdgeFit | None, pair: Sequence[EdgeFit | None], half_angle: float | None) -> float | None:
+    """The lobe's axis (bearing, rad): what most of its own seam and its two edges, brought in by the ring's half angle, agree on."""
+    if half_angle is None:
+        return None if own is None else own.line.bearing
+    votes = [edge.line.bearing + side * half_angle for side, edge in zip(SIDES, pair, strict=True) if edge is not None]
+    weights = [1.0] * len(votes)
+    if own is not None:
+        votes.append(own.line.bearing)
+        weights.append(1.5)
+    if not votes:
+        return None
+    apart = np.abs(wrap_angle(np.subtract.outer(votes, votes)))
+    support = (apart < ODD_ANGLE) @ np.array(weights)
+    best = int(np.argmax(support))
+    near = apart[best] < ODD_ANGLE
+    return float(votes[best] + np.average(wrap_angle(np.array(votes)[near] - votes[best]), weights=np.array(weights)[near]))
+
+
+def fits_pattern(edge: EdgeFit | None, side: int, axis: float | None, half_angle: float | None) -> bool:
+    """Whether an edge on a side (-1 left, +1 right) runs as its lobe's axis (rad) and the ring's half angle have it."""
+    if edge is None or axis is None or half_angle is None:
+        return False
+    return abs(float(wrap_angle(axis - side * half_angle - edge.line.bearing))) < ODD_ANGLE
