@@ -17,12 +17,12 @@ SAMPLES = ROOT / "sample_images"
 WIDE_PX, QUALITY, GAP_PX = 1080, 84, 24
 BETWEEN = (150, 150, 150)
 INVENTED = {
-    "dry-fit.jpg": "Ada",
-    "four-points-taped.jpg": "Ida",
-    "one-lobe-reversed.jpg": "Leo",
-    "loose-lobes.jpg": "Mia",
-    "set-in.jpg": "Noa",
-    "cards-forgotten.jpg": "Tom",
+    "dry-fit.jpg": "Bench 1",
+    "four-points-taped.jpg": "Bench 2",
+    "one-lobe-reversed.jpg": "Bench 3",
+    "loose-lobes.jpg": "Bench 4",
+    "set-in.jpg": "Bench 5",
+    "cards-forgotten.jpg": "Bench 6",
 }
 
 
@@ -63,7 +63,7 @@ def class_pages(folder: Path) -> None:
     words = ["class", str(folder / "photos"), str(folder / "class"), "--names", str(folder / "names.csv")]
     subprocess.run([sys.executable, "-m", "seamcheck", *words], cwd=ROOT, check=False, capture_output=True)
     both = PdfWriter()
-    for page in (folder / "class" / "sheets" / "Ida.pdf", folder / "class" / "overview.pdf"):
+    for page in (folder / "class" / "sheets" / "Bench 2.pdf", folder / "class" / "overview.pdf"):
         both.append(page, pages=(0, 1))
     both.write(folder / "class.pdf")
     side_by_side(folder / "class.pdf", [0, 1], SAMPLES / "class-picture.jpg")
