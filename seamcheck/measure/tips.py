@@ -16,7 +16,7 @@ import numpy as np
 
 from ..basis.frames import Array, bearing_of, right_of, unit_of_bearing, wrap_angle
 from ..basis.lines import Line
-from ..basis.uncertain import Estimate
+from ..basis.uncertain import COVERAGE_95, Estimate
 from ..plane.camera import Camera
 from ..plane.spread import PAPER, PRINT
 
@@ -213,6 +213,9 @@ class TipNumbers:
 SOURCES = {"left": "edges", "right": "edges", "own": "own seam", "left short": "edges", "right short": "edges", FIELD_SEAM: "seam"}
 CENTRE = "centre"  # the same, of the own seams that make the centre
 LEAST_OWNS = 3  # own seams that make a centre
+# A reach that its edges leave more uncertain than 3/64 in (95 in 100), three times what a point may usually be off, isn't worth a
+# number. Print and scale don't count: they're alike for all points, and said once. Common practice, no source.
+MOST_U_EDGES_IN = 3 / 64 / COVERAGE_95
 
 
 def tip_numbers(sight: Sight, lines: Lines, owns: Sequence[Line], u_centre_in: float) -> TipNumbers:
@@ -230,7 +233,8 @@ def tip_numbers(sight: Sight, lines: Lines, owns: Sequence[Line], u_centre_in: f
     if len(owns) >= LEAST_OWNS:
         all_owns = {f"own{k}": own for k, own in enumerate(owns)}
         found = estimates(sight, {**edges, **all_owns}, {**SOURCES, **dict.fromkeys(all_owns, CENTRE)}, reach)[0]
-        reached = replace(found, parts={**found.parts, CENTRE: float(np.hypot(found.parts[CENTRE], u_centre_in))})
+        if np.hypot(found.parts["edges"], found.parts["edges model"]) <= MOST_U_EDGES_IN:
+            reached = replace(found, parts={**found.parts, CENTRE: float(np.hypot(found.parts[CENTRE], u_centre_in))})
     if "left short" in lines and "right short" in lines:
         shape = {name: lines[name] for name in ("left", "right", "left short", "right short")}
         length, root = estimates(sight, shape, SOURCES, length_and_root)

@@ -11,7 +11,7 @@ from numpy.testing import assert_allclose
 
 from seamcheck.basis.frames import unit_of_bearing
 from seamcheck.basis.lines import Line, crossing
-from seamcheck.measure.tips import Lines, Sight, centre_of, estimates, length_and_root, own_seam_offset, reach, seam_offset
+from seamcheck.measure.tips import Lines, Sight, centre_of, estimates, length_and_root, own_seam_offset, reach, seam_offset, tip_numbers
 from seamcheck.plane.camera import Camera
 
 FACE_IN, U_FACE_IN = 1 / 42, 0.004
@@ -129,3 +129,17 @@ def test_parallel_edges_have_no_tip() -> None:
     lines = {"left": _line((-0.3, 2.0), 0.1), "right": _line((0.3, 2.0), 0.1), "seam": _lobe()["seam"]}
     with np.errstate(invalid="ignore"):
         assert not np.isfinite(estimates(SIGHT, lines, SOURCES, seam_offset)[0].value)
+
+
+def test_a_reach_that_its_edges_hardly_tell_is_not_given() -> None:
+    owns = [_line((0.5 * float(np.sin(turn)), 0.5 * float(np.cos(turn))), turn) for turn in (0.0, 0.8, 1.7, 2.9)]
+
+    def numbers(u_edge_in: float):
+        edges = {"left": _line((-0.26, 2.3), 0.38, u_model_in=u_edge_in), "right": _line((0.29, 2.3), -0.36, u_model_in=u_edge_in)}
+        SIGHT.look_at([{**edges, "seam": _lobe()["seam"]}, {f"own{k}": own for k, own in enumerate(owns)}])
+        return tip_numbers(SIGHT, {**edges, "seam": _lobe()["seam"]}, owns, 0.0)
+
+    clear, doubtful = numbers(0.002), numbers(0.02)
+    assert clear.reach is not None
+    assert doubtful.reach is None
+    assert doubtful.seam_offset is not None
