@@ -37,6 +37,7 @@ from .measure.known_plane import Known, known_plane
 from .measure.lobes import LobeFit, measure_lobes
 from .measure.loose_numbers import lobe_shape
 from .measure.round_edge import field_reach, measure_round_edge
+from .measure.seam_pattern import without_odd
 from .measure.seams import SeamFit, measure_seam
 from .measure.tips import (
     FIELD_SEAM,
@@ -138,7 +139,7 @@ def _inspect(photo: Photo, settings: Settings) -> Inspection:
     fits = measure_lobes(patch, solve.camera, optics, lobes, face_in, stage is not Stage.INLAID, u_face_in)
     lobes, fits, unseen = _rings_that_show(lobes, fits)
     centre_in, u_centre_in = _centre(rose, fits)
-    seams = [_seam(patch, solve.camera, optics, lobe, fit, centre_in, cards) for lobe, fit in zip(lobes, fits, strict=True)]
+    seams = without_odd([_seam(patch, solve.camera, optics, lobe, fit, centre_in, cards) for lobe, fit in zip(lobes, fits, strict=True)])
     owns = [fit.own.line for fit in fits if fit.own is not None]
     lines = [_lines(fit, seam) for fit, seam in zip(fits, seams, strict=True)]
     sight.look_at(lines)
