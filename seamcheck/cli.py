@@ -14,6 +14,7 @@ import typer
 
 from . import cli_advice, cli_class, cli_design, cli_job, cli_lobes, cli_pages, cli_woods
 from .basis.errors import SeamcheckError
+from .basis.language import say
 from .basis.threads import ONE_THREAD
 from .basis.units import Units, spoken
 from .cli_measure import made_with as _made_with
@@ -169,7 +170,6 @@ def inspect(
 
 def _keep(folder: Path, paths: list[Path], photo: Photo, inspection: Inspection, made_with: dict[str, Any]) -> str:
     """Keep what was measured in a job; what to say about it."""
-    from .basis.language import say
     from .job import fingerprint, open_job
     from .report.json_file import result_document
     from .report.words import list_words
@@ -216,11 +216,11 @@ def folder(
     width = len(str(len(todo)))
     try:
         for count, outcome in enumerate(run(todo), 1):
-            print(f"{count:>{width}} of {len(todo)}  {outcome.photo}: {outcome.words or 'not measured'}", flush=True)
+            print(f"{count:>{width}} of {len(todo)}  {outcome.photo}: {outcome.words or say('not measured')}", flush=True)
             if outcome.fault:
                 faults.append(outcome.fault)
     except KeyboardInterrupt:
-        _stop("Stopped. What is done is kept: the same command goes on from there.")
+        _stop(say("Stopped. What is done is kept: the same command goes on from there."))
     if faults:
         sys.stdout.flush()
         for fault in faults:
@@ -269,7 +269,8 @@ def cards(
     if file.suffix.lower() != ".pdf":
         raise typer.BadParameter(f"{file} must end in .pdf.", param_hint="FILE.pdf")
     write_all([(Target(file, "a card sheet", is_card_sheet), card_sheet(paper.value))])
-    print(f"{file}: eight scale cards for {'Letter' if paper is PaperName.LETTER else 'A4'} paper. Print at 100 %, then measure both bars.")
+    name = "Letter" if paper is PaperName.LETTER else "A4"
+    print(say("{file}: eight scale cards for {paper} paper. Print at 100 %, then measure both bars.", file=file, paper=name))
 
 
 cli_advice.add_to(app)
@@ -304,16 +305,20 @@ def main() -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(1)
     except MemoryError:
-        _stop("There isn't enough memory for a photo of this size: close other programs, or save it at half the size and give that.")
+        _stop(say("There isn't enough memory for a photo of this size: close other programs, or save it at half the size and give that."))
     except OSError as error:
         if os.environ.get(TRACEBACK_VARIABLE):
             raise
         why = (error.strerror or type(error).__name__).lower()
-        _stop(f"The report can't be printed ({why}): make room, or print to the terminal. Files asked for are whole or absent.")
+        _stop(
+            say("The report can't be printed ({why}): make room, or print to the terminal. Files asked for are whole or absent.", why=why)
+        )
     except Exception as error:
         if os.environ.get(TRACEBACK_VARIABLE):
             raise
-        _stop(f"Seamcheck itself failed ({_place_of(error)}), so nothing was written: report it, with the photo if you can.")
+        _stop(
+            say("Seamcheck itself failed ({place}), so nothing was written: report it, with the photo if you can.", place=_place_of(error))
+        )
 
 
 def _stop(sentence: str) -> None:

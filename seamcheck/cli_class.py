@@ -105,11 +105,11 @@ def _measured(classroom: Classroom) -> dict[Path, str]:
     count, width = len(classroom.entries), len(str(len(classroom.entries)))
     try:
         for number, outcome in enumerate(run(classroom.tasks), 1):
-            print(f"{number:>{width}} of {count}  {outcome.photo}: {outcome.words or 'not measured'}", flush=True)
+            print(f"{number:>{width}} of {count}  {outcome.photo}: {outcome.words or say('not measured')}", flush=True)
             if outcome.fault and outcome.path:
                 faults[outcome.path] = outcome.fault
     except KeyboardInterrupt:
-        print("Stopped. What is done is kept: the same command goes on from there.", file=sys.stderr)
+        print(say("Stopped. What is done is kept: the same command goes on from there."), file=sys.stderr)
         raise typer.Exit(1) from None
     return faults
 

@@ -381,4 +381,7 @@ def _tell(lines: list[str], cautions: tuple[str, ...], files: list[Path] | None)
         print()
     for file in files or ():
         paper = file.suffix.lower() == ".pdf"
-        print(f"{file}: {'print at 100 %, then measure both bars on a page.' if paper else f'at full size, in {lengths().plural}.'}")
+        if paper:
+            print(say("{file}: print at 100 %, then measure both bars on a page.", file=file))
+        else:
+            print(say("{file}: at full size, in {units}.", file=file, units=lengths().plural))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from .basis.errors import CantWrite, NoFolderThere, NoPoints, NothingToShow
+from .basis.language import say
 from .basis.units import Units
 from .cli_advice import joint_list, joints_in, lobes_in, tip_list
 from .cli_measure import made_with, measure, measure_all
@@ -177,7 +178,8 @@ def portfolio(
     write_all([(targets[name], data) for name, data in files.items()])
     for words in (*content.statement, *_portfolio_notes(shown, inspection)):
         print(words)
-    print(f"{folder}: {', '.join(list(files)[: -len(inspection.tips)])} and a picture of every point.")
+    named = ", ".join(list(files)[: -len(inspection.tips)])
+    print(say("{folder}: {files} and a picture of every point.", folder=folder, files=named))
 
 
 def _picture_target(path: Path) -> Any:
@@ -222,7 +224,6 @@ def _studio(path: Path, said: dict[str, Any], around_in: float | None, reach_in:
 
 
 def _portfolio_notes(shown: Studio, inspection: Inspection) -> list[str]:
-    from .basis.language import say
 
     notes = []
     if not shown.is_clear:

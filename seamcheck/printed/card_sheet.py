@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from ..basis.language import say, to_say
 from ..cards.geometry import (
     BAR_ACROSS_IN,
     BAR_ALONG_IN,
@@ -34,9 +35,9 @@ CARD_TEXT_IN = 0.105  # height of type
 NOTE_TEXT_IN = 0.14
 
 NOTES = (
-    'Print at 100 %, never "fit to page". Lay a steel rule along both bars, and give its readings: --bar-across, --bar-along.',
-    "Glue the whole sheet flat to thin stiff card. When it is dry, cut along the grey lines: eight cards, 3 by 2 1/2 in.",
-    "Lay four or more flat round the rose, beyond the points, clear of the seams. Take one photo from above, all of it in view.",
+    to_say('Print at 100 %, never "fit to page". Lay a steel rule along both bars, and give its readings: --bar-across, --bar-along.'),
+    to_say("Glue the whole sheet flat to thin stiff card. When it is dry, cut along the grey lines: eight cards, 3 by 2 1/2 in."),
+    to_say("Lay four or more flat round the rose, beyond the points, clear of the seams. Take one photo from above, all of it in view."),
 )
 
 
@@ -111,14 +112,15 @@ def card_places(width_in: float, height_in: float) -> list[tuple[float, float]]:
 
 def card_sheet(paper: str) -> bytes:
     """The PDF file for a paper (a key of sheet.PAPERS): eight cards, the check bars and how to use them."""
-    sheet = Sheet(paper, "Scale cards")
+    sheet = Sheet(paper, say("Scale cards"))
     for card, middle in enumerate(card_places(sheet.width_in, sheet.height_in), start=1):
         _draw_card(sheet, card, middle)
     _draw_cut_lines(sheet)
     _draw_bars(sheet)
     right = (sheet.width_in + CARDS_ACROSS * CARD_WIDTH_IN) / 2
-    start = (sheet.height_in - max(text_width_in(note, NOTE_TEXT_IN) for note in NOTES)) / 2
-    for index, note in enumerate(NOTES):
+    notes = [say(note) for note in NOTES]
+    start = (sheet.height_in - max(text_width_in(note, NOTE_TEXT_IN) for note in notes)) / 2
+    for index, note in enumerate(notes):
         sheet.text(note, (right + 0.36 + 0.24 * index, start), NOTE_TEXT_IN, turned_deg=90)
     return sheet.pdf()
 
@@ -134,7 +136,7 @@ def _draw_card(sheet: Sheet, card: int, middle: tuple[float, float]) -> None:
         [(left + column * MODULE_IN, top - row * MODULE_IN) for column, row in loop] for loop in outlines(board_modules(card))
     ]
     sheet.fill(loops)
-    words = f"Card {card}: these five squares measure 2 1/2 in"
+    words = say("Card {card}: these five squares measure 2 1/2 in", card=card)
     base = middle[1] - CARD_HEIGHT_IN / 2 + (MARGIN_IN - CARD_TEXT_IN) / 2 + 0.02
     sheet.text(words, (middle[0] - text_width_in(words, CARD_TEXT_IN) / 2, base), CARD_TEXT_IN)
 
@@ -157,11 +159,11 @@ def _draw_bars(sheet: Sheet) -> None:
     sheet.line((x0, y), (x0 + BAR_ACROSS_IN, y), BAR_LINE_IN)
     for x in (x0, x0 + BAR_ACROSS_IN):
         sheet.line((x, y - TICK_IN / 2), (x, y + TICK_IN / 2), HAIRLINE_IN)
-    sheet.text("6 in, across", (x0 + BAR_ACROSS_IN + 0.08, y - 0.04), CARD_TEXT_IN)
+    sheet.text(say("6 in, across"), (x0 + BAR_ACROSS_IN + 0.08, y - 0.04), CARD_TEXT_IN)
 
     x, y0 = (sheet.width_in - CARDS_ACROSS * CARD_WIDTH_IN) / 2 - 0.5, (sheet.height_in - BAR_ALONG_IN) / 2
     sheet.line((x, y0), (x, y0 + BAR_ALONG_IN), BAR_LINE_IN)
     for y in (y0, y0 + BAR_ALONG_IN):
         sheet.line((x - TICK_IN / 2, y), (x + TICK_IN / 2, y), HAIRLINE_IN)
-    words = "10 in, along: read from tick to tick, to the 1/64 in or the half millimetre"
+    words = say("10 in, along: read from tick to tick, to the 1/64 in or the half millimetre")
     sheet.text(words, (x - 0.12, (sheet.height_in - text_width_in(words, CARD_TEXT_IN)) / 2), CARD_TEXT_IN, turned_deg=90)

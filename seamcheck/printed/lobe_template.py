@@ -34,22 +34,22 @@ def template_drawings(rose: Rose, cuts: CutList, room_in: tuple[float, float]) -
 
 def cutting_page(rose: Rose, cuts: CutList, room_in: tuple[float, float]) -> Drawing:
     """All dimensions, what to cut, in which order, and the cautions, as wide as a page."""
-    page = Drawing("What to make", from_top=True)
+    page = Drawing(say("What to make"), from_top=True)
     column = Column(page, 0.0, 0.0, room_in[0])
     column.paragraph(headline(rose) + ".")
     column.skip()
     rings = [ring_rows(rose, blanks.ring) + blank_rows(blanks) for blanks in cuts.blanks]
     places = [NAME_WIDTH_IN + k * (room_in[0] - NAME_WIDTH_IN) / 3 for k in range(len(rings))]
-    column.row([(at, f"Ring {number}") for number, at in enumerate(places, 1)])
+    column.row([(at, say("Ring {number}", number=number)) for number, at in enumerate(places, 1)])
     for rows in zip(*rings, strict=True):
         column.row([(0.0, rows[0][0])] + [(at, value) for at, (_, value) in zip(places, rows, strict=True)])
-    column.heading("Of each wood, dark and light")
+    column.heading(say("Of each wood, dark and light"))
     for name, value in leaf_rows(cuts):
         column.row([(0.0, name), (NAME_WIDTH_IN, value)])
-    column.heading("Order of work")
+    column.heading(say("Order of work"))
     for number, step in enumerate(ORDER, 1):
-        column.paragraph(f"{number}. {step}")
-    column.heading("Take care")
+        column.paragraph(f"{number}. {say(step)}")
+    column.heading(say("Take care"))
     for caution in (SAW_AND_KNIFE, TEMPLATE, MAKERS_FIRST):
         column.paragraph(say(caution))
     return page
@@ -57,7 +57,7 @@ def cutting_page(rose: Rose, cuts: CutList, room_in: tuple[float, float]) -> Dra
 
 def lobe_pattern(rose: Rose, blanks: Blanks, room_in: tuple[float, float]) -> Drawing:
     """One ring's lobe at true size, root at the origin and tip above it, on its blank."""
-    title = f"Ring {blanks.ring.number}: pattern of the lobe, full size"
+    title = say("Ring {number}: pattern of the lobe, full size", number=blanks.ring.number)
     rows = ring_rows(rose, blanks.ring) + blank_rows(blanks)
     return pattern_drawing(title, HalfShape.of_kite(blanks.ring.shape), rose.dark_side, blanks, rows, room_in)
 
@@ -74,7 +74,7 @@ def pattern_drawing(title: str, shape: HalfShape, dark_side: str, blanks: Blanks
     drawing.outline(blank, Layer.BLANK, FINE_IN, BLANK_GREY, DASHED_IN)
     ends = -spare - LINE_BEYOND_IN, length + spare + LINE_BEYOND_IN
     drawing.line((0.0, ends[0]), (0.0, ends[1]), Layer.CENTRE, FINE_IN, 0.0, CHAIN_IN)
-    drawing.words("centre line: lay it on the joint of the two strips", (0.0, ends[0] - 0.16), SMALL_TEXT_IN, anchor="middle")
+    drawing.words(say("centre line: lay it on the joint of the two strips"), (0.0, ends[0] - 0.16), SMALL_TEXT_IN, anchor="middle")
     drawing.outline(shape.corners_in, Layer.CUT, PLAIN_IN)
     _halves(drawing, shape, dark_sign, spare)
     _cutting_order(drawing, shape)
@@ -105,7 +105,7 @@ def _halves(drawing: Drawing, shape: HalfShape, dark_sign: int, spare_in: float)
         beyond = length - along
         x = sign * (0.24 if roomy else 0.4) * across
         drawing.arrow((x, along * 0.5), (x, along + 0.4 * beyond), Layer.GRAIN, FINE_IN, min(0.12, 0.4 * across))
-        name = "DARK" if sign == dark_sign else "LIGHT"
+        name = say("DARK") if sign == dark_sign else say("LIGHT")
         if roomy:  # turned words stand to the left of their base line
             size = min(TEXT_IN, 0.3 * across)
             drawing.words(name, (sign * 0.58 * across + size * 0.36, along + 0.1 * beyond), size, 90.0, "middle")
@@ -114,9 +114,9 @@ def _halves(drawing: Drawing, shape: HalfShape, dark_sign: int, spare_in: float)
     if roomy:
         across, along = shoulders[1]
         middle = (0.5 * along + along + 0.4 * (length - along)) / 2  # of the arrow
-        drawing.words("grain", (0.24 * across - 0.05, middle), min(SMALL_TEXT_IN, 0.2 * across), 90.0, "middle")
+        drawing.words(say("grain"), (0.24 * across - 0.05, middle), min(SMALL_TEXT_IN, 0.2 * across), 90.0, "middle")
     else:
-        drawing.words("grain: the arrows", (0.08, length + spare_in + 0.1), SMALL_TEXT_IN)
+        drawing.words(say("grain: the arrows"), (0.08, length + spare_in + 0.1), SMALL_TEXT_IN)
 
 
 def _cutting_order(drawing: Drawing, shape: HalfShape) -> None:
@@ -145,7 +145,7 @@ def _cutting_order(drawing: Drawing, shape: HalfShape) -> None:
 
 def rose_drawing(rose: Rose) -> Drawing:
     """Every lobe in its place at true size, on the field seams; the centre at the origin, the first point upward."""
-    drawing = Drawing("The whole rose, full size; chain lines: field seams")
+    drawing = Drawing(say("The whole rose, full size; chain lines: field seams"))
     dark_right = rose.dark_side == "cw"
     lobes = rose.lobes()
     for lobe in lobes:

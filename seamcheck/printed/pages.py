@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import ceil
 
+from ..basis.language import say, to_say
 from ..basis.units import lengths
 from ..cards.geometry import BAR_ACROSS_IN, BAR_ALONG_IN
 from ..sheet import PAPERS, Sheet, text_width_in
@@ -37,7 +38,7 @@ MARK_IN = 0.12  # a join mark's radius
 MARK_EVERY_IN = 3.0
 JOIN_GREY = 0.45
 
-FOOT = "Print at 100 %. Lay a steel rule along both bars: if they are off, make it again with --bar-across and --bar-along."
+FOOT = to_say("Print at 100 %. Lay a steel rule along both bars: if they are off, make it again with --bar-across and --bar-along.")
 
 
 def room_in(paper: str) -> tuple[float, float]:
@@ -60,7 +61,7 @@ def pages(drawings: Sequence[Drawing], paper: str, title: str, print_scale: tupl
         if number > 1:
             sheet.next_page()
         _tile(sheet, drawing, tiles, place)
-        _frame(sheet, drawing.title, _whereabouts(tiles, place), f"page {number} of {len(todo)}")
+        _frame(sheet, drawing.title, _whereabouts(tiles, place), say("page {number} of {count}", number=number, count=len(todo)))
     return sheet.pdf()
 
 
@@ -140,8 +141,12 @@ def _whereabouts(tiles: list[Corner], place: Corner) -> str:
     if len(tiles) == 1:
         return ""
     across, down = columns.index(place[0]) + 1, rows.index(place[1]) + 1
-    return (
-        f"row {down} of {len(rows)}, column {across} of {len(columns)}: cut along one dashed line, lay its marks on the other sheet's, tape"
+    return say(
+        "row {down} of {rows}, column {across} of {columns}: cut along one dashed line, lay its marks on the other sheet's, tape",
+        down=down,
+        rows=len(rows),
+        across=across,
+        columns=len(columns),
     )
 
 
@@ -151,16 +156,16 @@ def _frame(sheet: Sheet, title: str, where: str, number: str) -> None:
     sheet.text(title, (LEFT_IN, top), TITLE_TEXT_IN)
     sheet.text(where, (LEFT_IN, top - 0.17), SMALL_TEXT_IN)
     sheet.text(number, (sheet.width_in - RIGHT_IN - text_width_in(number, SMALL_TEXT_IN), top), SMALL_TEXT_IN)
-    sheet.text(FOOT, (LEFT_IN, FOOT_IN), SMALL_TEXT_IN)
+    sheet.text(say(FOOT), (LEFT_IN, FOOT_IN), SMALL_TEXT_IN)
 
     y, x0 = BAR_FROM_BOTTOM_IN, LEFT_IN
     sheet.line((x0, y), (x0 + BAR_ACROSS_IN, y), PLAIN_IN)
     for x in (x0, x0 + BAR_ACROSS_IN):
         sheet.line((x, y - TICK_IN / 2), (x, y + TICK_IN / 2), FINE_IN)
-    sheet.text(f"{lengths().plain(BAR_ACROSS_IN)}, across", (x0 + BAR_ACROSS_IN + 0.08, y - 0.04), SMALL_TEXT_IN)
+    sheet.text(say("{bar}, across", bar=lengths().plain(BAR_ACROSS_IN)), (x0 + BAR_ACROSS_IN + 0.08, y - 0.04), SMALL_TEXT_IN)
 
     x, y0 = BAR_FROM_LEFT_IN, (sheet.height_in - BAR_ALONG_IN) / 2
     sheet.line((x, y0), (x, y0 + BAR_ALONG_IN), PLAIN_IN)
     for y in (y0, y0 + BAR_ALONG_IN):
         sheet.line((x - TICK_IN / 2, y), (x + TICK_IN / 2, y), FINE_IN)
-    sheet.text(f"{lengths().plain(BAR_ALONG_IN)}, along", (x - 0.07, sheet.height_in / 2), SMALL_TEXT_IN, turned_deg=90)
+    sheet.text(say("{bar}, along", bar=lengths().plain(BAR_ALONG_IN)), (x - 0.07, sheet.height_in / 2), SMALL_TEXT_IN, turned_deg=90)

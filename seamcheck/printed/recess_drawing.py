@@ -7,7 +7,7 @@ from math import acos, atan2, cos, degrees, hypot, sin
 
 from ..advise.cautions import GLUE_AND_PRESS, MAKERS_FIRST, ROUTER, SAW_AND_KNIFE
 from ..basis.frames import Array
-from ..basis.language import say
+from ..basis.language import say, to_say
 from ..basis.units import MM_PER_IN, lengths
 from ..design.recess import PointLeft, Recess
 from ..sheet import text_width_in
@@ -21,9 +21,9 @@ LABEL_OUT_IN = 0.15  # from a tip
 SAME_WITHIN = 1e-6  # points of one shape share a row
 
 ORDER = (
-    "Knife round the rose first, lift it off as one, and draw the pen line inside the knife line.",
-    "Set the depth on a scrap of the same veneer. Rout from the middle outward, up to the pen line, never across it.",
-    "Cut what is left with knife and chisel, from the points inward; the walls straight down, the corners clean.",
+    to_say("Knife round the rose first, lift it off as one, and draw the pen line inside the knife line."),
+    to_say("Set the depth on a scrap of the same veneer. Rout from the middle outward, up to the pen line, never across it."),
+    to_say("Cut what is left with knife and chisel, from the points inward; the walls straight down, the corners clean."),
 )
 
 
@@ -48,12 +48,12 @@ def table(recess: Recess, names: list[str], measured: bool = False) -> list[tupl
         else:
             shapes.append((point, [name]))
     return [
-        (_listed(its_names), f"{degrees(point.tip_angle):.1f} degrees", words(point.pen_in), words(point.left_in))
+        (_listed(its_names), say("{angle} degrees", angle=f"{degrees(point.tip_angle):.1f}"), words(point.pen_in), words(point.left_in))
         for point, its_names in sorted(shapes, key=lambda shape: min(int(name) for name in shape[1]))
     ]
 
 
-HEADS = ("points", "tip angle", "pen line ends at", "knife and chisel up to")
+HEADS = (to_say("points"), to_say("tip angle"), to_say("pen line ends at"), to_say("knife and chisel up to"))
 
 
 def summary(recess: Recess) -> list[tuple[str, str]]:
@@ -61,13 +61,17 @@ def summary(recess: Recess) -> list[tuple[str, str]]:
     by_hand = recess.area_in2 - recess.routed_in2
     share = f"{100 * by_hand / recess.area_in2:.0f} %"
     return [
-        ("depth", f"{depth_words(recess)}, the veneer's thickness"),
-        ("pen line", f"{lengths().rule(recess.inside_in)} inside the knife line: the bit's edge goes up to it"),
-        ("bit", f"{lengths().rule(recess.bit_in)} across"),
+        (say("depth"), say("{depth}, the veneer's thickness", depth=depth_words(recess))),
+        (say("pen line"), say("{inside} inside the knife line: the bit's edge goes up to it", inside=lengths().rule(recess.inside_in))),
+        (say("bit"), say("{width} across", width=lengths().rule(recess.bit_in))),
         (
-            "area",
-            f"{lengths().area(recess.area_in2, 2)}, of which {lengths().area(by_hand, 2).split()[0]} ({share}) are left for "
-            "knife and chisel",
+            say("area"),
+            say(
+                "{area}, of which {by_hand} ({share}) are left for knife and chisel",
+                area=lengths().area(recess.area_in2, 2),
+                by_hand=lengths().area(by_hand, 2).split()[0],
+                share=share,
+            ),
         ),
     ]
 
@@ -75,8 +79,8 @@ def summary(recess: Recess) -> list[tuple[str, str]]:
 def text_lines(recess: Recess, names: list[str], notes: Sequence[str] = (), measured: bool = False) -> list[str]:
     """Summary, notes and table for a terminal."""
     lines = [f"{name:<12}{value}" for name, value in summary(recess)]
-    lines += [*notes, "", "From the tip, along the point's middle line:"]
-    rows = [HEADS, *table(recess, names, measured)]
+    lines += [*notes, "", say("From the tip, along the point's middle line:")]
+    rows = [tuple(say(head) for head in HEADS), *table(recess, names, measured)]
     widths = [max(len(row[k]) for row in rows) + 3 for k in range(len(HEADS))]
     return lines + ["  " + "".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
 
@@ -85,19 +89,19 @@ def routing_page(
     recess: Recess, names: list[str], room_in: tuple[float, float], notes: Sequence[str] = (), measured: bool = False
 ) -> Drawing:
     """Table, order of work and cautions, as wide as a page; notes: what is supposed, and where the outline comes from."""
-    page = Drawing("The recess", from_top=True)
+    page = Drawing(say("The recess"), from_top=True)
     column = Column(page, 0.0, 0.0, room_in[0])
     for name, value in summary(recess):
         column.row([(0.0, name), (0.9, value)])
     for note in notes:
         column.paragraph(note)
-    column.heading("Each point, from the tip along its middle line")
-    for row in [HEADS, *table(recess, names, measured)]:
+    column.heading(say("Each point, from the tip along its middle line"))
+    for row in [tuple(say(head) for head in HEADS), *table(recess, names, measured)]:
         column.row(list(zip(COLUMNS_IN, row, strict=True)))
-    column.heading("Order of work")
+    column.heading(say("Order of work"))
     for number, step in enumerate(ORDER, 1):
-        column.paragraph(f"{number}. {step}")
-    column.heading("Take care")
+        column.paragraph(f"{number}. {say(step)}")
+    column.heading(say("Take care"))
     for caution in (ROUTER, SAW_AND_KNIFE, GLUE_AND_PRESS, MAKERS_FIRST):
         column.paragraph(say(caution))
     return page
@@ -105,7 +109,7 @@ def routing_page(
 
 def recess_drawing(recess: Recess, names: list[str]) -> Drawing:
     """Knife line, pen line, what is routed (grey), and the bit as far as it goes into each point."""
-    drawing = Drawing("The recess, full size; full line: knife, dashed: pen, grey: routed")
+    drawing = Drawing(say("The recess, full size; full line: knife, dashed: pen, grey: routed"))
     drawing.fill(recess.pen_in, Layer.DARK, ROUTED_GREY)
     for point, pen_tip in zip(recess.points, recess.pen_in[::2], strict=True):
         drawing.fill(_left_by_bit(point, pen_tip, recess.bit_in / 2), Layer.DARK, UNTOUCHED_GREY)
@@ -140,5 +144,5 @@ def _listed(names: list[str]) -> str:
     """1 to 4 for a run, else 1, 3, 5."""
     numbers = sorted(int(name) for name in names)
     if len(numbers) > 2 and numbers == list(range(numbers[0], numbers[-1] + 1)):
-        return f"{numbers[0]} to {numbers[-1]}"
+        return say("{first} to {last}", first=numbers[0], last=numbers[-1])
     return ", ".join(str(number) for number in numbers)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from math import degrees
 
+from ..basis.language import say
 from ..basis.units import lengths
 from ..sheet import text_width_in
 from .drawing import TEXT_IN, Drawing
@@ -23,7 +24,7 @@ def rule_words(inches: float) -> str:
 
 def angle_words(angle: float) -> str:
     """Degrees, of radians."""
-    return f"{degrees(angle):.2f} degrees"
+    return say("{angle} degrees", angle=f"{degrees(angle):.2f}")
 
 
 def wrapped(text: str, width_in: float, size_in: float = TEXT_IN) -> list[str]:

@@ -10,6 +10,7 @@ import numpy as np
 from ..advise.fit import Fit, FitLobe
 from ..advise.fit_plan import Ease, Move, Plan, PlanSettings
 from ..basis.frames import Array, right_of
+from ..basis.language import say
 from ..basis.units import lengths
 from .picture_file import marked
 from .plan_text import TOLD_MOVE_IN
@@ -42,7 +43,7 @@ def plan_picture(fit: Fit, plan: Plan, settings: PlanSettings, suffix: str) -> b
     axes = figure.add_axes((0.03, 0.96 - share, 0.94, share))
     times = _exaggeration(plan)
     _draw_rose(axes, fit, plan, times)
-    figure.text(0.05, 0.965, f"Plan for {fit.name}", fontsize=13, weight="bold")
+    figure.text(0.05, 0.965, say("Plan for {photo}", photo=fit.name), fontsize=13, weight="bold")
     top = 0.955 - share
     figure.text(0.05, top, "\n".join(_legend(plan, times)), fontsize=USUAL, va="top", linespacing=1.2)
     listed = _list(plan, settings)
@@ -123,7 +124,7 @@ def _draw_move(axes: Axes, lobe: FitLobe, move: Move) -> None:
             axes,
             root,
             np.sign(move.root_right_in) * across,
-            f"root {decimals(move.root_right_in, 3)}",
+            say("root {by}", by=decimals(move.root_right_in, 3)),
             (0.11 + 0.24 * abs(lobe.axis[0])) * lobe.axis,
         )
     if abs(move.out_in) >= TOLD_MOVE_IN:
@@ -144,13 +145,26 @@ def _note(axes: Axes, place: Array, words: str) -> None:
 
 def _legend(plan: Plan, times: int) -> list[str]:
     unit = lengths().plural.capitalize()
-    lines = [f"Seen from above, as in the photo. {unit}. Grey lobes stay; white ones are lifted and laid in the order given (1st, 2nd)."]
+    lines = [
+        say(
+            "Seen from above, as in the photo. {unit}. Grey lobes stay; white ones are lifted and laid in the order given (1st, 2nd).",
+            unit=unit,
+        )
+    ]
     if plan.eases:
-        lines.append(f"Black wedge: wood to take off that short edge, drawn {times} times as deep as it is, with its depth at either end.")
+        lines.append(
+            say(
+                "Black wedge: wood to take off that short edge, drawn {times} times as deep as it is, with its depth at either end.",
+                times=times,
+            )
+        )
     lines.append(
-        "Arrow at a point: how far it goes aside. Arrow across a lobe: how far its root does; along it: how far all of it goes in or out."
+        say(
+            "Arrow at a point: how far it goes aside. Arrow across a lobe: how far its root does; along it: "
+            "how far all of it goes in or out."
+        )
     )
-    lines.append("Dashed: the field's seam. Dotted: a joint that isn't measured, taken for closed.")
+    lines.append(say("Dashed: the field's seam. Dotted: a joint that isn't measured, taken for closed."))
     return lines
 
 
@@ -158,14 +172,23 @@ def _list(plan: Plan, settings: PlanSettings) -> list[str]:
     """One short line for each edge."""
     lines = []
     for ease in plan.eases:
-        ends = [f"{decimals(depth, 3)} {end}" for end, depth in (("root", ease.root_in), ("shoulder", ease.shoulder_in)) if depth]
+        ends = [
+            said
+            for said, depth in (
+                (say("{by} root", by=decimals(ease.root_in, 3)), ease.root_in),
+                (say("{by} shoulder", by=decimals(ease.shoulder_in, 3)), ease.shoulder_in),
+            )
+            if depth
+        ]
         whole, more = ease.strokes(settings.shaving_in)
         strokes = f"{whole} + {more}" if whole and more else str(whole or more)
-        lines.append(f"Lobe {ease.lobe}, {ease.side} edge: {', '.join(ends)}; {strokes} stroke{'' if strokes == '1' else 's'}")
+        edge = say("left edge") if ease.side == "left" else say("right edge")
+        planed = say("1 stroke") if strokes == "1" else say("{strokes} strokes", strokes=strokes)
+        lines.append(say("Lobe {lobe}, {edge}: {ends}; {planed}", lobe=ease.lobe, edge=edge, ends=", ".join(ends), planed=planed))
     return lines
 
 
 def _foot(plan: Plan) -> str:
     if not plan.eases:
-        return "No wood has to come off: it closes by moving alone, as far as the photo shows."
-    return "Move first; ease only what still binds; test after each stroke. Wood can't be put back."
+        return say("No wood has to come off: it closes by moving alone, as far as the photo shows.")
+    return say("Move first; ease only what still binds; test after each stroke. Wood can't be put back.")
