@@ -9,8 +9,8 @@ from .pictures import Picture
 from .portfolio_content import Portfolio
 
 SIDE, TOP, BOTTOM = 68.0, 72.0, 60.0  # margins, points
-TEXT, NOTE, HEADING = 10.8, 9.2, 16.0  # type
-LEADING = 1.42
+TEXT, TABLE, NOTE, HEADING = 10.8, 9.6, 9.2, 16.0  # type
+LEADING, ROW = 1.42, 1.5
 QUIET = 0.34  # grey
 GAP = 14.0
 HAIR = 0.4
@@ -87,7 +87,7 @@ class _Pages:
 
     def _points(self) -> None:
         points = self.shown.points
-        columns = 4 if len(points) <= 8 else 6
+        columns = 3 if 4 < len(points) <= 9 else 4  # so that up to 16 fill a page at most
         side = (self.inner - (columns - 1) * GAP) / columns
         row_height = side + 1.7 * NOTE + 8
         self._heading(say("The points"), row_height)
@@ -115,7 +115,10 @@ class _Pages:
     def _true(self) -> None:
         width = min(self.inner, 400.0)
         left = self.middle - width / 2
-        self._heading(say("How true it is"), 6 * LEADING * TEXT)
+        said = sum(self._tall(words, width, TEXT, "serif") for words in self.shown.statement)
+        fine = sum(self._tall(words, width, NOTE, "serif italic") for words in self.shown.method)
+        # All of it together, where a page holds it: fine print alone on a page looks like a slip.
+        self._heading(say("How true it is"), said + 6 + (len(self.shown.points) + 1) * ROW * TABLE + 8 + fine)
         for words in self.shown.statement:
             self._paragraph(words, left, width, TEXT, "serif", 0.0)
         self.y += 6
@@ -123,6 +126,10 @@ class _Pages:
         self.y += 8
         for words in self.shown.method:
             self._paragraph(words, left, width, NOTE, "serif italic", QUIET)
+
+    def _tall(self, words: str, width: float, size: float, face: str) -> float:
+        """What _paragraph takes of the page."""
+        return (len(lines_of(words, size, width, face)) * LEADING + 0.35) * size
 
     def _paragraph(self, words: str, left: float, width: float, size: float, face: str, grey: float) -> None:
         for line in lines_of(words, size, width, face):
@@ -132,13 +139,13 @@ class _Pages:
         self.y += 0.35 * size
 
     def _table(self, left: float, width: float) -> None:
-        size = 9.6
+        size = TABLE
         heads = (say("point"), say("clock"), say("off its seam"), lengths().plural, say("verdict"))
         rows = [(str(one.lobe), one.clock, one.offset, one.number, one.verdict) for one in self.shown.points]
         needs = [max(width_of(row[k], size, "serif") for row in [heads, *rows]) for k in range(len(heads))]
         spare = (width - sum(needs)) / (len(needs) - 1)
         places = [left + sum(needs[:k]) + k * spare for k in range(len(needs))]
-        height = 1.5 * size
+        height = ROW * size
         self._room_for(min(len(rows) + 1, 6) * height)
         for place, words in zip(places, heads, strict=True):
             self.page.line_of(words, place, self.y, size, "serif italic", QUIET)

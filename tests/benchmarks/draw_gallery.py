@@ -49,7 +49,7 @@ def main() -> None:
         side_by_side(folder / "sheet.pdf", [0], SAMPLES / "sheet-picture.jpg")
         title = ["--title", "Rose for a hall table", "--stage", "inlaid"]
         made("portfolio", str(SAMPLES / "set-in.jpg"), str(folder / "portfolio"), *title)
-        side_by_side(folder / "portfolio" / "portfolio.pdf", [0, 1], SAMPLES / "portfolio-picture.jpg")
+        side_by_side(folder / "portfolio" / "portfolio.pdf", [0, 1, 2], SAMPLES / "portfolio-picture.jpg")
         class_pages(folder)
 
 
