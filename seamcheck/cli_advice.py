@@ -69,6 +69,15 @@ def joint_list(text: str) -> str:
     return text.strip().lower()
 
 
+CheckedTipsOption = Annotated[
+    str | None, typer.Option(parser=tip_list, metavar="LOBES", help="Lobes whose points you have checked by eye and straightedge: 3,5.")
+]
+CheckedJointsOption = Annotated[
+    str | None,
+    typer.Option(parser=joint_list, metavar="JOINTS", help="Joints that you have tried with a strip of paper: 1-2,3-4, or all."),
+]
+
+
 def _page_name(text: str) -> Path:
     if Path(text).suffix.lower() != ".txt":
         raise typer.BadParameter(f"{text} must end in .txt.")
@@ -171,14 +180,8 @@ def plan(
 
 def decide(
     result: ResultArgument,
-    checked_tips: Annotated[
-        str | None,
-        typer.Option(parser=tip_list, metavar="LOBES", help="Lobes whose points you have checked by eye and straightedge: 3,5."),
-    ] = None,
-    checked_joints: Annotated[
-        str | None,
-        typer.Option(parser=joint_list, metavar="JOINTS", help="Joints that you have tried with a strip of paper: 1-2,3-4, or all."),
-    ] = None,
+    checked_tips: CheckedTipsOption = None,
+    checked_joints: CheckedJointsOption = None,
     page: Annotated[Path | None, typer.Option(parser=_page_name, metavar="FILE.txt", help="Keep the page as a text file.")] = None,
     units: UnitsOption = Units.IN,
 ) -> None:

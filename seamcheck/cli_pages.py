@@ -10,7 +10,7 @@ import typer
 from .basis.errors import CantWrite, NoFolderThere, NoPoints, NothingToShow
 from .basis.language import say
 from .basis.units import Units
-from .cli_advice import joint_list, joints_in, lobes_in, tip_list
+from .cli_advice import CheckedJointsOption, CheckedTipsOption, joints_in, lobes_in
 from .cli_measure import made_with, measure, measure_all
 from .cli_options import (
     BarAcrossOption,
@@ -63,14 +63,8 @@ def sheet(
     veneer: VeneerOption = None,
     bar_across: BarAcrossOption = None,
     bar_along: BarAlongOption = None,
-    checked_tips: Annotated[
-        str | None,
-        typer.Option(parser=tip_list, metavar="LOBES", help="Lobes whose points you have checked by eye and straightedge: 3,5."),
-    ] = None,
-    checked_joints: Annotated[
-        str | None,
-        typer.Option(parser=joint_list, metavar="JOINTS", help="Joints that you have tried with a strip of paper: 1-2,3-4, or all."),
-    ] = None,
+    checked_tips: CheckedTipsOption = None,
+    checked_joints: CheckedJointsOption = None,
     paper: PaperOption = PaperName.LETTER,
     units: UnitsOption = Units.IN,
 ) -> None:

@@ -32,6 +32,8 @@ WALL_SHADE = 0.4
 # How far a field's colour usually lies from a wood's, and how well a mean colour is known; how far from an edge colour is clear.
 HUE_SPREAD, HUE_NOISE, HUE_CLEAR_PX = 0.06, 0.006, 2.5
 HUE_WOOD_PX = 8.0  # of wood beside the slit that its colour is compared with
+# A wood's own colour is taken beyond this share of the profiles' reach, from so many bins or more.
+FAR_SHARE, FEWEST_BINS = 0.6, 5
 # A wood beside the slit that has gone so great a share of the way from its own colour, as it is farther in, to the field's is likely
 # more of the slit: standard deviation of that share in plain wood, and the most that counts. Common practice, no source.
 TURNED_U, TURNED_MOST = 0.2, 1.2
@@ -69,6 +71,23 @@ class JointData:
     reach_px: float  # of the shade beside a wall
     blur_px: float
     hue: Array  # (n_blocks, n_bins, 2) code of blue and of red less luma; NaN where nothing is known
+
+    @cached_property
+    def far_woods(self) -> tuple[tuple[Array, Array], ...]:
+        """Of the left and the right wood, well away from the joint: each block's chroma (n_blocks, 2), NaN where too little is known,
+        and its luma (n_blocks, 1).
+        """
+        far = np.abs(self.across_px) > FAR_SHARE * np.abs(self.across_px).max()
+        luma = srgb_encode(self.light)
+        woods = []
+        for side in (-1, 1):
+            own = far & (side * self.across_px > 0)
+            held = np.isfinite(self.hue[:, own, :1])
+            known = held.sum(axis=1)
+            count = np.maximum(known, 1)
+            chroma = np.where(known >= FEWEST_BINS, np.where(held, self.hue[:, own], 0).sum(axis=1) / count, np.nan)
+            woods.append((chroma, (np.where(held[..., 0], luma[:, own], 0).sum(axis=1) / count[:, 0])[:, None]))
+        return tuple(woods)
 
     @cached_property
     def hue_before(self) -> Array:
@@ -259,18 +278,11 @@ def _turned(data: JointData, beside: Array, slit_left: Array, field_hue: Array) 
 
     beside: (2, n, n_blocks, 2) mean chroma of the wood on the reference edge's side of the slit, and beyond the slit.
     """
-    far = np.abs(data.across_px) > 0.6 * np.abs(data.across_px).max()
     said = np.zeros(len(slit_left))
-    luma = srgb_encode(data.light)
-    for side in (-1, 1):
-        own = far & (side * data.across_px > 0)
-        held = np.isfinite(data.hue[:, own, :1])
-        count = np.maximum(held.sum(axis=1), 1)
-        chroma = np.where(held.sum(axis=1) > 4, np.where(held, data.hue[:, own], 0).sum(axis=1) / count, np.nan)
-        level = (np.where(held[..., 0], luma[:, own], 0).sum(axis=1) / count[:, 0])[:, None]
+    # The wood on the reference edge's side is the right one where the slit lies to the left.
+    for (chroma, level), on_edge in zip(data.far_woods, (~slit_left, slit_left), strict=True):
         toward = field_hue * level - chroma  # (n_blocks, 2): of wood in the same light, were it the field
-        # The wood on the reference edge's side is the right one where the slit lies to the left.
-        here = np.where((slit_left if side > 0 else ~slit_left)[:, None, None], beside[0], beside[1])
+        here = np.where(on_edge[:, None, None], beside[0], beside[1])
         room = (toward**2).sum(axis=1) > (3 * HUE_NOISE) ** 2
         turned = ((here - chroma) * toward).sum(axis=2) / np.maximum((toward**2).sum(axis=1), HUE_NOISE**2)
         turned = median_known(np.where(room, turned, np.nan), axis=1)

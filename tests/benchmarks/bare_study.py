@@ -26,7 +26,7 @@ from seamcheck.result import Inspection, Stage
 from tests.benchmarks.coverage_study import Row, figures
 from tests.scenes.draw import Scene, draw_bare
 from tests.scenes.geometry import direction, right
-from tests.scenes.render import render
+from tests.scenes.kept import photos_of
 
 LEAST_SHOWN_IN = 1.5  # a seam that shows over less than this isn't asked for
 NEAR = np.radians(2.0)
@@ -126,12 +126,8 @@ def main() -> None:
     options = parser.parse_args()
     rows: list[Row] = []
     with tempfile.TemporaryDirectory() as folder:
-        keep = options.keep or Path(folder)
-        keep.mkdir(parents=True, exist_ok=True)
-        for seed in range(options.first, options.first + options.count):
-            scene, path = draw_bare(seed), keep / f"{seed}.jpg"
-            if not path.exists():
-                path.write_bytes(render(scene))
+        seeds = range(options.first, options.first + options.count)
+        for scene, path in photos_of(seeds, draw_bare, options.keep or Path(folder)):
             rows += look_at(scene, path, not options.plain)
     report(rows)
 

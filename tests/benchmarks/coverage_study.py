@@ -29,7 +29,7 @@ from seamcheck.photo import read_photo
 from seamcheck.pipeline import Settings, inspect
 from seamcheck.result import Inspection, Stage, Verdict
 from tests.scenes.draw import Scene, draw
-from tests.scenes.render import render
+from tests.scenes.kept import photos_of
 
 TOLERANCE_IN = 1 / 64
 TIP_MATCH_IN = 0.2
@@ -209,13 +209,7 @@ def load(path: Path) -> list[Row]:
 def study(seeds: Iterable[int], keep: Path, into: Path | None) -> list[Row]:
     rows = load(into) if into else []
     done = {row.seed for row in rows}
-    for seed in seeds:
-        if seed in done:
-            continue
-        scene = draw(seed)
-        path = keep / f"scene-{seed}.jpg"
-        if not path.exists():
-            path.write_bytes(render(scene))
+    for scene, path in photos_of((seed for seed in seeds if seed not in done), draw, keep, "scene-{seed}.jpg"):
         new = look_at(scene, True, path) + look_at(scene, False, path)
         rows += new
         if into:
@@ -233,9 +227,7 @@ def main() -> None:
     parser.add_argument("--split", choices=("field", "dark", "light"))
     options = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
-        keep = options.keep or Path(folder)
-        keep.mkdir(parents=True, exist_ok=True)
-        report(study(range(options.first, options.first + options.count), keep, options.rows), options.split)
+        report(study(range(options.first, options.first + options.count), options.keep or Path(folder), options.rows), options.split)
 
 
 if __name__ == "__main__":

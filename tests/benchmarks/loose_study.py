@@ -27,8 +27,8 @@ from seamcheck.result import Stage, Tip
 from tests.benchmarks.coverage_study import Row, figures
 from tests.scenes.draw import Scene
 from tests.scenes.geometry import Lobe, meet, right
+from tests.scenes.kept import photos_of
 from tests.scenes.loose import draw_loose
-from tests.scenes.render import render
 
 MATCH_IN = 0.2
 
@@ -117,12 +117,8 @@ def main() -> None:
     options = parser.parse_args()
     rows: list[Row] = []
     with tempfile.TemporaryDirectory() as folder:
-        keep = options.keep or Path(folder)
-        keep.mkdir(parents=True, exist_ok=True)
-        for seed in range(options.first, options.first + options.count):
-            scene, path = draw_loose(seed), keep / f"{seed}.jpg"
-            if not path.exists():
-                path.write_bytes(render(scene))
+        seeds = range(options.first, options.first + options.count)
+        for scene, path in photos_of(seeds, draw_loose, options.keep or Path(folder)):
             rows += look_at(scene, path)
     report(rows)
 
