@@ -36,6 +36,7 @@ from .measure.gaps import GapFit, measure_gaps
 from .measure.known_plane import Known, known_plane
 from .measure.lobes import LobeFit, measure_lobes
 from .measure.loose_numbers import lobe_shape
+from .measure.places import card_moves, tip_place
 from .measure.round_edge import field_reach, measure_round_edge
 from .measure.seam_pattern import without_odd
 from .measure.seams import SeamFit, measure_seam
@@ -240,7 +241,16 @@ def _scale(solve: PlaneSolve | KnownSolve, at_in: Array, face_in: float, bars_re
     px_per_in = solve.camera.px_per_in_at(at_in, face_in)
     if isinstance(solve, KnownSolve):
         return Scale((), px_per_in, solve.rms_px, COVERAGE_95 * solve.u_scale, False, {}, KNOWN, solve.edge_px)
-    return Scale(solve.cards, px_per_in, solve.rms_px, COVERAGE_95 * solve.u_scale, bars_read, solve.card_places_in)
+    places = solve.card_places_in
+    return Scale(
+        solve.cards,
+        px_per_in,
+        solve.rms_px,
+        COVERAGE_95 * solve.u_scale,
+        bars_read,
+        places,
+        card_moves=card_moves(solve.camera, solve.variants, places),
+    )
 
 
 def _in_order(rose: FoundRose, camera: Camera) -> list[FoundLobe]:
@@ -348,6 +358,7 @@ def _tip(
         tip_in,
         numbers.own_end_offset,
         None if centre_in is not None else lobe_shape(sight, lines, fit),
+        None if centre_in is None else tip_place(sight, lines),
     )
 
 

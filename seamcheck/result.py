@@ -47,6 +47,17 @@ class LobeShape:
 
 
 @dataclass(frozen=True)
+class TipPlace:
+    """Where a measured tip lies in plan, and what it is uncertain by. Frame: the plane of its photo."""
+
+    at_in: Array  # (2,)
+    bearing: float  # rad, clockwise from +y: the lobe's axis, outward
+    # What each unknown, one standard uncertainty larger, does to the place: (n, 2) inches, by source. All tips of a photo share the
+    # unknowns of the camera and the veneer, in the same order; those of its edges are each tip's own.
+    moves: Mapping[str, Array]
+
+
+@dataclass(frozen=True)
 class Tip:
     """One lobe's tip. Pixels are those of the upright photo, on the lobe's face."""
 
@@ -71,6 +82,7 @@ class Tip:
     # own-seam offset, but known without the edges: what tells a lobe that was moved from edges that are hard to see.
     own_end_offset: Estimate | None = None
     shape: LobeShape | None = None  # loose lobes only
+    place: TipPlace | None = None  # None where an edge is missing, or several photos make the tip
 
 
 @dataclass(frozen=True)
@@ -158,6 +170,8 @@ class Scale:
     card_places_in: Mapping[int, Array] = field(default_factory=dict)  # (2,) each used card's middle, in the plane frame of its photo
     source: str = "cards"  # or "known length"
     edge_px: Array | None = None  # (n, 2) the round edge that gave it
+    # What the camera's unknowns, one standard uncertainty each, do to those places: (n, 2) inches, by card and source, as in `TipPlace`.
+    card_moves: Mapping[int, Mapping[str, Array]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

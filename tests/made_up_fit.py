@@ -12,13 +12,16 @@ from seamcheck.basis.frames import Array, unit_of_bearing
 from seamcheck.basis.reasons import Reason
 from seamcheck.basis.uncertain import Estimate
 from seamcheck.judge import judge_joint, judge_tip
-from seamcheck.result import Inspection, Joint, Scale, Stage, Tip
+from seamcheck.result import Inspection, Joint, Scale, Stage, Tip, TipPlace
 
 PX_PER_IN = 100.0
 MIDDLE_PX = np.array([1000.0, 750.0])
 # Of a lobe's lines in a clear photo: sampling and model, standard uncertainties (inches), medians of rendered dry fits with seams that show
 # as lines. What the edges of a raised lobe err by is its shadow's pull.
 LINES = {"edges": (0.0006, 0.0064), "own seam": (0.0003, 0.0014), "seam": (0.0003, 0.0002)}
+U_CARD_LIES_IN = 0.001  # how a card's middle keeps its place in a photo, along either axis
+# Standard uncertainties of where a photo's plane lies (inches), and of how the lens bends places: inches at 4 in from the middle.
+U_FRAME_IN, U_LENS_IN = 0.03, 0.0008
 CARDS = {1: (5.5, 0.4), 2: (6.0, 1.9), 4: (5.8, 3.6), 7: (6.1, 5.1)}  # distance from the centre, bearing
 
 
@@ -66,14 +69,18 @@ def seen(
     repeated: float = 0.0,
     models: Array | None = None,
     new: float = 0.0,
+    lines: Mapping[str, tuple[float, float]] = LINES,
+    placed: bool = False,
 ) -> Inspection:
     """What a photo with its up `turn` clockwise of the plane's +y says. hidden: indices of lobes with taped tips.
 
     rng: draws the photo's own sampling errors; without it the numbers are the truth. repeated: an error that every photo shares, in
     standard uncertainties of the veneer's. models: (lobes, 3) errors of the models, in standard uncertainties, of edges, own seam and field
     seam, as every photo shares them; with them the offsets are differences of three lines, and the own seam's end is told too;
-    new: how much of them each photo draws anew.
+    new: how much of them each photo draws anew. lines: what the lines are uncertain by; placed: the tips' places are told too, with the
+    photo's own frame and lens drawn by rng.
     """
+    frame = np.zeros(4) if rng is None else rng.normal(size=5)  # along x, along y, turn, lens
 
     def place(distance: float, bearing: float) -> Array:
         return np.array(shift_in) + distance * unit_of_bearing(bearing - turn)
@@ -81,25 +88,43 @@ def seen(
     def px(place_in: Array) -> Array:
         return MIDDLE_PX + PX_PER_IN * place_in * [1, -1]
 
-    def offsets(k: int) -> tuple[Estimate, Estimate, Estimate]:
-        """Seam offset, own-seam offset and the own seam's end from the field seam: three differences of three lines' places."""
+    def camera_moves(at_in: Array) -> dict[str, Array]:
+        """What the frame and the lens do to a place, one standard uncertainty of each."""
+        x, y = at_in
+        frame_moves = U_FRAME_IN * np.array([[1.0, 0.0], [0.0, 1.0], [y / 4, -x / 4]])
+        bent = np.array([at_in * np.hypot(x, y) ** 2 / 4**3, np.array([y, x]) / 4])
+        return {"cards": frame_moves, "lens": U_LENS_IN * bent}
+
+    def whole_place(k: int, edges_in: float) -> TipPlace:
+        """Where a tip lies whose edges err by so much across it."""
+        lobe = lobes[k]
+        at_in, bearing = place(lobe.reach_in, lobe.bearing), lobe.bearing - turn
+        across = np.array([np.cos(bearing), -np.sin(bearing)])
+        moves = camera_moves(at_in)
+        seen_at = at_in + (edges_in + repeated * errors.veneer) * across + frame @ np.concatenate(list(moves.values()))
+        own = {name: size * across[None] for name, size in zip(("edges", "edges model"), lines["edges"], strict=True)}
+        return TipPlace(seen_at, float(bearing), {**own, **moves, "veneer": errors.veneer * across[None]})
+
+    def offsets(k: int) -> tuple[Estimate, Estimate, Estimate, float]:
+        """Seam offset, own-seam offset, the own seam's end from the field seam (differences of three lines' places); the edges' error."""
         assert models is not None
         edges, own, seam = (
             0.0 if rng is None else rng.normal(0, sampling) + model * (models[k, line] + new * rng.normal())
-            for line, (sampling, model) in enumerate(LINES.values())
+            for line, (sampling, model) in enumerate(lines.values())
         )
         lobe, lean = lobes[k], repeated * errors.veneer
         own_in = lobe.offset_in - lobe.own_offset_in
         veneer = {"veneer": errors.veneer}, {"veneer": (errors.veneer,)}
 
-        def told(value: float, *lines: str, leans: bool = True) -> Estimate:
-            parts = {name: size for line in lines for name, size in zip((line, f"{line} model"), LINES[line], strict=True)}
+        def told(value: float, *of: str, leans: bool = True) -> Estimate:
+            parts = {name: size for line in of for name, size in zip((line, f"{line} model"), lines[line], strict=True)}
             return Estimate(value + lean, {**parts, **veneer[0]}, veneer[1]) if leans else Estimate(value, parts)
 
         return (
             told(lobe.offset_in + edges - seam, "edges", "seam"),
             told(lobe.own_offset_in + edges - own, "edges", "own seam", leans=False),
             told(own_in + own - seam, "own seam", "seam"),
+            edges,
         )
 
     def estimate(value: float) -> Estimate:
@@ -118,12 +143,14 @@ def seen(
         lobe = lobes[k]
         tip_in = place(lobe.reach_in, lobe.bearing)
         outline = np.stack([place(0.2, lobe.bearing), place(1.5, lobe.bearing - 0.3), tip_in, place(1.5, lobe.bearing + 0.3)])
+        where = None
         if models is None:
             offset, own_offset, own_end = estimate(lobe.offset_in), estimate(lobe.own_offset_in), None
         else:
-            offset, own_offset, own_end = offsets(k)
+            offset, own_offset, own_end, edges = offsets(k)
+            where = whole_place(k, edges) if placed else None
         if k in hidden:
-            offset = own_end = None
+            offset = own_end = where = None
         tips.append(
             Tip(
                 number,
@@ -144,6 +171,7 @@ def seen(
                 lobe.dark_side,
                 tip_in,
                 own_end,
+                place=where,
             )
         )
     joints = []
@@ -153,7 +181,13 @@ def seen(
         if lobes[left].ring == lobes[right].ring:
             pair = (order.index(left) + 1, order.index(right) + 1)
             joints.append(Joint(pair, edge, gap, gap.value / 2, edge[1], 0.9, judge_joint(gap, 0.010), None))
-    scale = Scale(tuple(cards), PX_PER_IN, 0.05, 0.001, True, {card: place(*where) for card, where in cards.items()})
+    laid = {card: place(*where) for card, where in cards.items()}
+    scale = Scale(tuple(cards), PX_PER_IN, 0.05, 0.001, True, laid)
+    if placed:
+        moves = {card: camera_moves(at_in) for card, at_in in laid.items()}
+        lies = {card: np.zeros(2) if rng is None else rng.normal(0, U_CARD_LIES_IN, 2) for card in laid}
+        laid = {card: at_in + lies[card] + frame @ np.concatenate(list(moves[card].values())) for card, at_in in laid.items()}
+        scale = replace(scale, card_places_in=laid, card_moves=moves)
     return Inspection(
         name, (2000, 1500), Stage.DRY_FIT, True, 1 / 64, 0.010, scale, px(np.array(shift_in)), tuple(tips), tuple(joints), warnings=()
     )

@@ -5,8 +5,9 @@ unknown in both photos (the print, the veneer, the cards' thickness) acts on bot
 the change untouched; what the models leave out mostly repeats; everything else is taken not to, so that a change is harder to claim.
 
 Across its seam a lobe's motion is measured twice: by its tip, which the long edges make, and by its own seam. The edges err in their
-shadow, the own seam in its glue line; what both share is the field seam. Wood doesn't move within a lobe, so both must say the same, and
-their weighted mean is what is told; where they contradict each other by more than they are uncertain, nothing is claimed.
+shadow, the own seam in its glue line. Wood doesn't move within a lobe, so both must say the same; where they contradict each other by
+more than they are uncertain, nothing is claimed. What they have moved against is all that lies still, the field's seams and the other
+lobes (`laid_over`, `moved`); where a result file doesn't hold what that wants, the lobe's field seam alone.
 
 Of all that is looked at in a pair of photos nothing may be claimed wrongly anywhere more often than once in 100 pairs. Each question
 gets its share of that by Sidak's rule: most goes to the points' places across their seams, which is what is asked.
@@ -19,10 +20,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..basis.frames import Array
+from ..basis.frames import Array, bearing_of
 from ..basis.uncertain import Estimate
-from ..result import Inspection, Joint, Tip
+from ..result import Inspection, Joint, Scale, Tip
+from .laid_over import Laid, differences
 from .match import match
+from .moved import Moved, RingMoved, find_moved
 from .numbers import shared_shifts, source_names
 
 # Anything at all is wrongly claimed once in so many pairs of photos, and so much of that goes to each kind of question.
@@ -41,8 +44,8 @@ EDGES, OWN_SEAM = ("edges", "edges model"), ("own seam", "own seam model")
 class Change:
     """One number, before and after."""
 
-    before: Estimate
-    after: Estimate
+    before: Estimate | None  # None where its field seam isn't measured there: the lobe was held against the rest
+    after: Estimate | None
     by: Estimate  # after less before, by all that tells of it
     is_real: bool  # more than the two photos' errors can make of nothing
 
@@ -54,9 +57,10 @@ class TipChange:
     lobe: int
     before: Tip
     after: Tip
-    across: Change | None  # seam offset, inches, positive clockwise; None where one photo doesn't have it
+    across: Change | None  # seam offset, inches, positive clockwise; None where it can't be told
     along: Change | None  # reach, inches, positive outward
     contradicts: bool  # its tip has moved against its own seam, which wood can't
+    with_ring: bool = False  # it has moved, but only as its whole ring has
 
     @property
     def turned_over(self) -> bool:
@@ -79,6 +83,16 @@ class JointChange:
 
 
 @dataclass(frozen=True)
+class RingChange:
+    """Lobes that moved all together against the field: a ring, or the whole rose, laid anew."""
+
+    lobes: tuple[int, ...]  # by the later photo's numbers
+    turn: Change | None  # inches at their points, positive clockwise; None where it isn't surely turned
+    shift: Change | None  # inches; None where it isn't surely shifted
+    toward: float  # rad, clockwise from the later photo's up: where it was shifted to
+
+
+@dataclass(frozen=True)
 class Comparison:
     """Two inspections of one fit."""
 
@@ -89,6 +103,8 @@ class Comparison:
     gone: tuple[int, ...]  # lobes of the first photo, by its numbers, that the later doesn't show
     new: tuple[int, ...]  # lobes of the later photo that the first doesn't show
     number_before: Mapping[int, int]  # the first photo's number of each lobe of the later
+    rings: tuple[RingChange, ...] = ()
+    by_seams_alone: bool = False  # each lobe was held against its own field seam only: nothing else could be
 
 
 def compare(first: Inspection, later: Inspection) -> Comparison:
@@ -103,15 +119,49 @@ def compare(first: Inspection, later: Inspection) -> Comparison:
     joints = _joint_pairs(first, later, now)
     limits = _limits(pairs, joints)
     shown = set(was)
+    odd = frozenset(k for k, (old, new) in enumerate(pairs) if _contradicts(old, new, limits["agree"]))
+    found = _moved(pairs, (first.scale, later.scale), odd)
     return Comparison(
         first,
         later,
-        tuple(_tip_change(old, new, limits) for old, new in pairs),
+        tuple(_tip_change(k, old, new, limits, k in odd, found) for k, (old, new) in enumerate(pairs)),
         tuple(JointChange(new.lobes, old, new, _change(old.max_gap, new.max_gap, limits["gap"])) for old, new in joints),
         tuple(tip.lobe for tip in first.tips if tip.lobe not in now),
         tuple(tip.lobe for tip in later.tips if tip.lobe not in shown),
         was,
+        () if found is None else tuple(_ring_change(ring, pairs, limits["across"]) for ring in found.rings),
+        found is None,
     )
+
+
+def _moved(pairs: list[tuple[Tip, Tip]], scales: tuple[Scale, Scale], odd: frozenset[int]) -> Moved | None:
+    """What moved against all that lies still; None where too little is known of that."""
+    seen = differences(pairs, scales, left_of)
+    if seen is None:
+        return None
+    return find_moved(Laid(seen), {k: new.ring for k, (_, new) in enumerate(pairs)}, odd, WRONGLY_CLAIMED * ACROSS)
+
+
+def _ring_change(ring: RingMoved, pairs: list[tuple[Tip, Tip]], limit: float) -> RingChange:
+    """In words' terms: how far its points have turned, and where it has been shifted to as the later photo shows it."""
+    own = [(was.at_in, was.bearing, pairs[k][1].bearing) for k in ring.lobes if (was := pairs[k][0].place) is not None]
+    places = np.array([place for place, _, _ in own])
+    reach = float(np.mean(np.hypot(*(places - places.mean(axis=0)).T)))
+    turn = Estimate(ring.turn.value * reach, {source: part * reach for source, part in ring.turn.parts.items()})
+    x, y = ring.shift
+    far = float(np.hypot(x.value, y.value))
+    shift = Estimate(far, x.parts if x.u > y.u else y.parts)
+    # The first photo's plane, from the later photo's up: as any lobe's axis lies in both.
+    aside = np.array([now - was for _, was, now in own])
+    up = float(np.arctan2(np.sin(aside).mean(), np.cos(aside).mean()))
+    turned, shifted = (Change(None, None, one, True) if abs(one.value) > limit * one.u else None for one in (turn, shift))
+    return RingChange(tuple(pairs[k][1].lobe for k in ring.lobes), turned, shifted, float(bearing_of(np.array([x.value, y.value]))) + up)
+
+
+def left_of(source: str, was: float, now: float) -> float:
+    """Of a source's standard uncertainties in two photos, what is left in the difference."""
+    apart = float(np.hypot(was, now))
+    return float(np.hypot(NEW_OF_MODEL * apart, now - was)) if source in REPEATING else apart
 
 
 def _joint_pairs(first: Inspection, later: Inspection, now: Mapping[int, int]) -> list[tuple[Joint, Joint]]:
@@ -141,15 +191,28 @@ def _limits(tips: list[tuple[Tip, Tip]], joints: list[tuple[Joint, Joint]]) -> d
     return limits
 
 
-def _tip_change(old: Tip, new: Tip, limits: Mapping[str, float]) -> TipChange:
-    across = _change(old.seam_offset, new.seam_offset, limits["across"])
-    contradicts = False
-    if across is not None and old.own_end_offset is not None and new.own_end_offset is not None:
-        by_own = difference(old.own_end_offset, new.own_end_offset)
-        by, apart = _both_ways(across.by, by_own)
-        contradicts = abs(apart.value) > limits["agree"] * apart.u
-        across = Change(across.before, across.after, by, not contradicts and abs(by.value) > limits["across"] * by.u)
-    return TipChange(new.lobe, old, new, across, _change(old.reach, new.reach, limits["along"], ()), contradicts)
+def _contradicts(old: Tip, new: Tip, limit: float) -> bool:
+    """Whether a lobe's point has moved against its own seam."""
+    if old.own_seam_offset is None or new.own_seam_offset is None:
+        return False
+    if old.seam_offset is None or new.seam_offset is None or old.own_end_offset is None or new.own_end_offset is None:
+        apart = difference(old.own_seam_offset, new.own_seam_offset)
+    else:
+        _, apart = _both_ways(difference(old.seam_offset, new.seam_offset), difference(old.own_end_offset, new.own_end_offset))
+    return abs(apart.value) > limit * apart.u
+
+
+def _tip_change(k: int, old: Tip, new: Tip, limits: Mapping[str, float], contradicts: bool, found: Moved | None) -> TipChange:
+    across = None
+    if found is not None and k in found.by:
+        across = Change(old.seam_offset, new.seam_offset, found.by[k], k in found.real)
+    elif old.seam_offset is not None and new.seam_offset is not None:
+        by = difference(old.seam_offset, new.seam_offset)
+        if old.own_end_offset is not None and new.own_end_offset is not None:
+            by, _ = _both_ways(by, difference(old.own_end_offset, new.own_end_offset))
+        across = Change(old.seam_offset, new.seam_offset, by, not contradicts and abs(by.value) > limits["across"] * by.u)
+    with_ring = found is not None and k in found.real - found.alone
+    return TipChange(new.lobe, old, new, across, _change(old.reach, new.reach, limits["along"], ()), contradicts, with_ring)
 
 
 def _change(old: Estimate | None, new: Estimate | None, limit: float, repeating: tuple[str, ...] = REPEATING) -> Change | None:
@@ -174,8 +237,7 @@ def difference(old: Estimate, new: Estimate, repeating: tuple[str, ...] = REPEAT
             parts[name], shifts[name] = float(np.sqrt(moved @ moved)), tuple(float(move) for move in moved)
             continue
         was, now = old.parts.get(name, 0.0), new.parts.get(name, 0.0)
-        apart = float(np.hypot(was, now))
-        parts[name] = float(np.hypot(NEW_OF_MODEL * apart, now - was)) if name in repeating else apart
+        parts[name] = left_of(name, was, now) if name in repeating else float(np.hypot(was, now))
     return Estimate(new.value - old.value, parts, shifts)
 
 

@@ -164,6 +164,7 @@ def _tip(lobe: int, seen: Sequence[_Seen], share: dict[str, float], level: float
         reason=Reason.PHOTOS_DISAGREE if moved else None if offset is not None or _whole(base, numbers) else base.reason,
         dark_side=sides.pop() if len(sides) == 1 else None,
         shape=shapes_together([tip.shape for _, tip in mine], share),
+        place=None,  # one photo's own, and its errors don't make these numbers
     )
     return new, _told(lobe, mine, doubts)
 

@@ -61,7 +61,7 @@ def _matches(first: Inspection, other: Inspection) -> Iterator[_Match]:
         if not pairs:
             continue
         if len(pairs) > 1:  # again, by all of them
-            turn, shift = _rigid(here[[k for k, _ in pairs]], there[[i for _, i in pairs]])
+            turn, shift = rigid_motion(here[[k for k, _ in pairs]], there[[i for _, i in pairs]])
             pairs = _nearest(here @ turn.T + shift, there, allowed)
         moved = here @ turn.T + shift
         against = sum(_capped(float(np.sum((moved[k] - there[i]) ** 2)) / (2 * U_PLACE_IN**2)) + number[k, i] for k, i in pairs)
@@ -78,7 +78,7 @@ def _moves(first: Inspection, other: Inspection, there: Array, here: Array) -> I
     """(turn (2, 2), shift (2,)) that lay two tips of the other photo on two of the first, or all its cards."""
     common = sorted(set(first.scale.card_places_in) & set(other.scale.card_places_in))
     if len(common) > 1:
-        yield _rigid(*(np.array([one.scale.card_places_in[card] for card in common]) for one in (other, first)))
+        yield rigid_motion(*(np.array([one.scale.card_places_in[card] for card in common]) for one in (other, first)))
     if len(there) == 1 and len(here) == 1:
         yield np.eye(2), there[0] - here[0]
     for i in range(min(ANCHORS, len(there)) if len(there) > 1 else 0):
@@ -87,10 +87,10 @@ def _moves(first: Inspection, other: Inspection, there: Array, here: Array) -> I
         for k, m in permutations(range(len(here)), 2):
             rings = other.tips[k].ring == first.tips[i].ring and other.tips[m].ring == first.tips[j].ring
             if rings and abs(float(np.linalg.norm(here[m] - here[k])) - length) < FARTHEST_IN:
-                yield _rigid(here[[k, m]], there[[i, j]])
+                yield rigid_motion(here[[k, m]], there[[i, j]])
 
 
-def _rigid(points: Array, onto: Array) -> tuple[Array, Array]:
+def rigid_motion(points: Array, onto: Array) -> tuple[Array, Array]:
     """The turn and the shift that lay points (n, 2) best on others (W. Kabsch, Acta Cryst. A32, 1976)."""
     middle, target = points.mean(axis=0), onto.mean(axis=0)
     u, _, vt = np.linalg.svd((points - middle).T @ (onto - target))

@@ -27,7 +27,7 @@ def change_lines(found: Comparison, first_name: str, later_name: str) -> list[st
     lines = _wrapped(_opening(found, first_name, later_name))
     lines += ["", *_table(found)]
     lines.append("")
-    told = [*_moved(found), *_joints(found), *_wood(found), *_contradictions(found)]
+    told = [*_rings(found), *_moved(found), *_joints(found), *_wood(found), *_contradictions(found)]
     for sentence in told or [say("Nothing is seen to have moved, and no joint to have closed or opened.")]:
         lines += _wrapped(sentence, 2)
     for sentence in (*_rest(found, first_name, later_name), _closing(found)):
@@ -51,7 +51,13 @@ def _opening(found: Comparison, first_name: str, later_name: str) -> str:
         "be wrong. A move is told by point and own seam together, so it may differ a little from what the two offsets leave.",
         count=round(1 / WRONGLY_CLAIMED),
     )
-    return f"{stage} {numbers} {rule}"
+    against = say("It is told against everything that lies still: the field's seams, the other lobes, and cards that nobody touched.")
+    if found.by_seams_alone:
+        against = say(
+            "Each lobe is held against its own field seam alone, since one of the results was made of several photos or by an earlier "
+            "version, or too little lies still: with one photo each, measured again, smaller moves can be told."
+        )
+    return f"{stage} {numbers} {rule} {against}"
 
 
 def _table(found: Comparison) -> Iterator[str]:
@@ -88,9 +94,30 @@ def _length(inches: float) -> str:
     return f"{decimals(inches, 3)} {lengths().symbol}"
 
 
+def _rings(found: Comparison) -> Iterator[str]:
+    """What moved all together against the field."""
+    for ring in found.rings:
+        parts = []
+        if ring.turn is not None:
+            by = _length(ring.turn.by.value)
+            clockwise = ring.turn.by.value > 0
+            parts.append(
+                say("turned clockwise by {length} at the points", length=by)
+                if clockwise
+                else say("turned counterclockwise by {length} at the points", length=by)
+            )
+        if ring.shift is not None:
+            parts.append(say("shifted by {length} toward {clock}", length=_length(ring.shift.by.value), clock=clock_of(ring.toward)))
+        how = list_words(parts) if parts else say("moved")
+        if len(ring.lobes) == len(found.tips):
+            yield say("The whole rose has {moved} against the field's seams.", moved=how)
+        else:
+            yield say("Lobes {lobes} together have {moved} against the field's seams.", lobes=_numbers(ring.lobes), moved=how)
+
+
 def _moved(found: Comparison) -> Iterator[str]:
-    """What moved, the farthest first."""
-    for one in sorted((one for one in found.tips if one.moved), key=lambda one: -_farthest(one)):
+    """What moved by itself, the farthest first."""
+    for one in sorted((one for one in found.tips if one.moved and not one.with_ring), key=lambda one: -_farthest(one)):
         parts = []
         if one.across is not None and one.across.is_real:
             parts.append(_across(one.across))
@@ -105,6 +132,8 @@ def _moved(found: Comparison) -> Iterator[str]:
 def _across(change: Change) -> str:
     by = _length(change.by.value)
     way = say("{length} clockwise", length=by) if change.by.value > 0 else say("{length} counterclockwise", length=by)
+    if change.before is None or change.after is None:
+        return way
     nearer = abs(change.after.value) < abs(change.before.value)
     return say("{move} (nearer to its seam)", move=way) if nearer else say("{move} (farther from its seam)", move=way)
 
@@ -124,8 +153,8 @@ def _joints(found: Comparison) -> Iterator[str]:
         words = {
             "joint": joint_words(one.after),
             "length": _length(gap.by.value),
-            "before": decimals(max(gap.before.value, 0.0), 3),
-            "now": decimals(max(gap.after.value, 0.0), 3),
+            "before": decimals(max(gap.before.value if gap.before else 0.0, 0.0), 3),
+            "now": decimals(max(gap.after.value if gap.after else 0.0, 0.0), 3),
             "verdict": _verdict_words(one.before.verdict, one.after.verdict),
         }
         if gap.by.value < 0:
@@ -183,7 +212,7 @@ def _rest(found: Comparison, first_name: str, later_name: str) -> Iterator[str]:
             length=hidden,
         )
     lost: dict[str, list[int]] = {}
-    for one in found.tips:
+    for one in (one for one in found.tips if one.across is None):
         missing = [name for name, tip in ((first_name, one.before), (later_name, one.after)) if tip.seam_offset is None]
         if missing:
             lost.setdefault(say("both") if len(missing) == 2 else missing[0], []).append(one.lobe)

@@ -16,7 +16,7 @@ from ..basis.frames import Array
 from ..basis.reasons import Reason
 from ..basis.uncertain import Estimate
 from ..photo import shown_name
-from ..result import Inspection, Joint, Scale, Stage, Tip, Together, Verdict
+from ..result import Inspection, Joint, Scale, Stage, Tip, TipPlace, Together, Verdict
 from .json_file import TIP_NUMBERS
 from .result_reading import STAGES, number_of, places_of, read_document
 
@@ -63,6 +63,7 @@ def _inspection(document: Mapping[str, Any]) -> Inspection:
             bool(scale["bars_read"]),
             {int(card): places_of(place, (2,)) for card, place in working["card_places_in"].items() if place is not None},
             str(scale["source"]),
+            card_moves={int(card): _moves(moves) for card, moves in working.get("card_moves", {}).items()},
         ),
         _maybe_places(document["centre_px"], (2,)),
         tuple(tips),
@@ -89,8 +90,19 @@ def _tip(tip: Mapping[str, Any], working: Mapping[str, Any]) -> Tip:
         dark_side=tip["dark_side"],
         place_in=_maybe_places(working["place_in"], (2,)),
         shape=None,  # comparing knows lobes by where they lie
+        place=_place(working.get("place")),  # files of earlier versions don't have it
         **numbers,
     )
+
+
+def _place(told: Mapping[str, Any] | None) -> TipPlace | None:
+    if told is None:
+        return None
+    return TipPlace(places_of(told["at_in"], (2,)), number_of(told["bearing"]), _moves(told["moves"]))
+
+
+def _moves(told: Mapping[str, Any]) -> dict[str, Array]:
+    return {str(source): places_of(own, (len(own), 2)) for source, own in told.items() if own}
 
 
 def _joint(joint: Mapping[str, Any], working: Mapping[str, Any]) -> Joint:

@@ -15,12 +15,13 @@ import numpy as np
 from ..basis.frames import Array
 from ..basis.uncertain import COVERAGE_95, Estimate
 from ..judge import REPORTED_DECIMALS, reported
-from ..result import EDGES, HALF_ANGLES, BareTop, Help, Inspection, Joint, LobeShape, RosePlace, Seam, Stage, Tip
+from ..result import EDGES, HALF_ANGLES, BareTop, Help, Inspection, Joint, LobeShape, RosePlace, Seam, Stage, Tip, TipPlace
 
 SCHEMA_VERSION = 1
 PX_DECIMALS = 3
 ANGLE_DECIMALS = 4
 WORKING_DECIMALS = 8
+MOVE_DECIMALS = 7
 
 Json = dict[str, Any]
 
@@ -159,8 +160,11 @@ def _working(inspection: Inspection) -> Json:
     """
     return {
         "card_places_in": {str(card): _place(place) for card, place in inspection.scale.card_places_in.items()},
+        "card_moves": {str(card): _moves(moves) for card, moves in inspection.scale.card_moves.items()},
         "tips": [
-            {"place_in": _place(tip.place_in), **{name: _shares(getattr(tip, name)) for name in TIP_NUMBERS}} for tip in inspection.tips
+            {"place_in": _place(tip.place_in), "place": _whole_place(tip.place)}
+            | {name: _shares(getattr(tip, name)) for name in TIP_NUMBERS}
+            for tip in inspection.tips
         ],
         "joints": [{"max_gap": _shares(joint.max_gap)} for joint in inspection.joints],
     }
@@ -171,6 +175,18 @@ def _place(place_in: Array | None) -> list[float] | None:
         return None
     rounded: list[float] = (np.round(np.asarray(place_in, float), REPORTED_DECIMALS) + 0.0).tolist()
     return rounded
+
+
+def _whole_place(place: TipPlace | None) -> Json | None:
+    """Where a tip lies (inches), which way its lobe points (rad), and what each unknown does to the place (inches)."""
+    if place is None or not isfinite(place.bearing) or not all(np.isfinite(one).all() for one in (place.at_in, *place.moves.values())):
+        return None
+    at_in = [round(float(one), WORKING_DECIMALS) for one in place.at_in]
+    return {"at_in": at_in, "bearing": float(place.bearing), "moves": _moves(place.moves)}
+
+
+def _moves(moves: Mapping[str, Array]) -> Json:
+    return {source: (np.round(np.asarray(own, float), MOVE_DECIMALS) + 0.0).tolist() for source, own in moves.items()}
 
 
 def _shares(estimate: Estimate | None) -> Json | None:

@@ -1,10 +1,11 @@
 """What `compare` says of two photos of one fit, over scenes rendered at random: how often a push is seen, and what is claimed of the rest.
 
-    python tests/benchmarks/compare_study.py COUNT [--first SEED] [--push 0.010] [--keep FOLDER]
+    python tests/benchmarks/compare_study.py COUNT [--first SEED] [--push 0.010] [--keep FOLDER] [--cards-anew]
 
 Each scene is seen twice by one phone, from another side and turned otherwise, in the same light. In between one lobe's point is pushed by
 so much about its root, to a side drawn at random; nothing else is touched, so all other lobes' changes are nothing. A third photo, from yet
-another side, shows the first fit untouched. --keep holds what was measured, so that a second run only compares. A study, not a test: a
+another side, shows the first fit untouched. --keep holds what was measured, so that a second run only compares; --cards-anew
+compares as if the cards had been laid elsewhere in between. A study, not a test: a
 scene takes some 30 s.
 """
 
@@ -84,6 +85,7 @@ def main() -> None:
     parser.add_argument("--push", type=float, default=0.010)
     parser.add_argument("--keep", type=Path)
     parser.add_argument("--other-light", action="store_true", help="the later photos under other lamps")
+    parser.add_argument("--cards-anew", action="store_true", help="let the cards tell nothing")
     asked = parser.parse_args()
     counts = dict.fromkeys(("photos lost", "pairs", "not matched", "pairs with a false claim"), 0)
     counts |= dict.fromkeys(("pushed", "pushed lobe not measured twice", "push seen", "push contradicted"), 0)
@@ -96,7 +98,7 @@ def main() -> None:
             if first is None or one is None:
                 continue
             try:
-                found = compare(first, one)
+                found = compare(first, replace(one, scale=replace(one.scale, card_moves={})) if asked.cards_anew else one)
             except SeamcheckError as error:
                 counts["not matched"] += 1
                 print(seed, error)
