@@ -191,11 +191,10 @@ def measure(task: Task) -> Outcome:
 
 def _measured(task: Task) -> str:
     from .photo import read_photo
-    from .pipeline import Settings, inspect
+    from .pipeline import inspect, settings_of
     from .report.files import Target, check_targets, write_all
     from .report.json_file import is_result, result_bytes
     from .report.picture_file import is_picture, marked
-    from .result import Stage
 
     written = [Target(task.result, "a result file", is_result)]
     if task.picture:
@@ -203,10 +202,7 @@ def _measured(task: Task) -> str:
     check_targets(written, task.photo)
     photo = read_photo(task.photo)
     speak(task.settings.get("units", Units.IN))
-    given = {name: value for name, value in task.settings.items() if value is not None and name not in ("version", "units")}
-    if "stage" in given:
-        given["stage"] = Stage(given["stage"])
-    found = inspect(photo, Settings(**given))
+    found = inspect(photo, settings_of(task.settings))
     data = [result_bytes(found, photo.reduced_by, photo.full_size_px, task.settings)]
     if task.picture and task.picture_px:
         from .pages.bench_pictures import photo_picture

@@ -17,6 +17,7 @@ from .basis.errors import SeamcheckError
 from .basis.language import say
 from .basis.threads import ONE_THREAD
 from .basis.units import Units, spoken
+from .cli_measure import lens_of_photo as _lens_of_photo
 from .cli_measure import made_with as _made_with
 from .cli_measure import measure as _measure
 from .cli_measure import measure_all as _measure_all
@@ -25,8 +26,11 @@ from .cli_options import (
     BarAlongOption,
     GapToleranceOption,
     JobOption,
+    KnownOption,
+    LensOption,
     PaperName,
     PaperOption,
+    RimOption,
     StageOption,
     ToleranceOption,
     UnitsOption,
@@ -114,12 +118,9 @@ def inspect(
         int | None,
         typer.Option(parser=_lobe, metavar="LOBE", help="Show what a lobe's numbers are uncertain by, and what would help most; or `all`."),
     ] = None,
-    known: Annotated[
-        float | None, typer.Option(parser=length, metavar="LENGTH", help="No cards: the round top's diameter, its whole edge in view.")
-    ] = None,
-    rim: Annotated[
-        bool, typer.Option("--rim", help="No cards: you have seen in the picture that the line taken for the top's rim is the rim.")
-    ] = False,
+    known: KnownOption = None,
+    rim: RimOption = False,
+    lens: LensOption = None,
     marks: Annotated[
         str | None,
         typer.Option(parser=_marks, metavar="U,V,U,V", help="No cards: where two marks show, in pixels of the upright photo."),
@@ -144,9 +145,8 @@ def inspect(
         made_with["reaches_in"] = tuple(reach)
     if (marks is None) != (apart is None):
         raise typer.BadParameter("give --marks and --apart together.", param_hint="--marks")
+    _say_known(made_with, known, rim, lens, known is not None or marks is not None)
     for name, value in (
-        ("known_in", known),
-        ("rim", rim or None),
         ("marks_px", marks and tuple(float(place) for place in marks.split(","))),
         ("apart_in", apart),
     ):
@@ -166,6 +166,20 @@ def inspect(
     if job is not None:
         more += ["", _keep(job, photos, seen, inspection, made_with)]
     print_report(inspection, sys.stdout, more)
+
+
+def _say_known(made_with: dict[str, Any], known: float | None, rim: bool, lens: Path | None, has_length: bool) -> None:
+    """Add what stands in the cards' place."""
+    if lens is not None and not has_length:
+        raise typer.BadParameter("it goes with a known length: give --known too.", param_hint="--lens")
+    if known is not None:
+        made_with["known_in"] = known
+    if rim:
+        made_with["rim"] = True
+    if lens is not None:
+        from .photo import shown_name
+
+        made_with |= {"lens_photo": shown_name(lens), "lens": _lens_of_photo(lens)}
 
 
 def _keep(folder: Path, paths: list[Path], photo: Photo, inspection: Inspection, made_with: dict[str, Any]) -> str:
@@ -202,6 +216,9 @@ def folder(
     veneer: VeneerOption = None,
     bar_across: BarAcrossOption = None,
     bar_along: BarAlongOption = None,
+    known: KnownOption = None,
+    rim: RimOption = False,
+    lens: LensOption = None,
     pictures: Annotated[bool, typer.Option("--pictures", help="Write an annotated picture beside each result.")] = False,
     units: UnitsOption = Units.IN,
 ) -> None:
@@ -211,7 +228,9 @@ def folder(
     """
     from .batch import run, tasks
 
-    todo = tasks(photos, results, _made_with(stage, tolerance, gap_tolerance, veneer, bar_across, bar_along), pictures)
+    made_with = _made_with(stage, tolerance, gap_tolerance, veneer, bar_across, bar_along)
+    _say_known(made_with, known, rim, lens, known is not None)
+    todo = tasks(photos, results, made_with, pictures)
     faults = []
     width = len(str(len(todo)))
     try:

@@ -46,14 +46,10 @@ def measure(path: Path, said: dict[str, Any]) -> tuple[Photo, Inspection]:
     Thread(target=_import_ahead, daemon=True).start()
     photo = read_photo(path)
 
-    from .pipeline import Settings  # only now: a file that can't be read is refused at once
-    from .pipeline import inspect as inspect_photo
-    from .result import Stage
+    from .pipeline import inspect as inspect_photo  # only now: a file that can't be read is refused at once
+    from .pipeline import settings_of
 
-    given = {name: value for name, value in said.items() if value is not None and name not in ("version", "units")}
-    if "stage" in given:
-        given["stage"] = Stage(given["stage"])
-    return photo, inspect_photo(photo, Settings(**given))
+    return photo, inspect_photo(photo, settings_of(said))
 
 
 def measure_all(paths: list[Path], said: dict[str, Any]) -> tuple[Photo, Inspection]:
@@ -88,6 +84,16 @@ def measure_all(paths: list[Path], said: dict[str, Any]) -> tuple[Photo, Inspect
     notes += [f"Left out: {error}" for error in faults]
     all_found = together(found) if len(found) > 1 else found[0]
     return first, replace(all_found, warnings=(*notes, *all_found.warnings))
+
+
+def lens_of_photo(path: Path) -> list[float | None]:
+    """What a photo with cards tells of the phone's lens, as a result file holds it."""
+    from .photo import read_photo
+
+    photo = read_photo(path)
+    from .pipeline import lens_from
+
+    return list(lens_from(photo))
 
 
 def _import_ahead() -> None:

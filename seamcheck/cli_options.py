@@ -110,6 +110,17 @@ BarAlongOption = Annotated[
     typer.Option("--bar-along", parser=bar(10.0), metavar="LENGTH", help="What a steel rule reads on the card sheet's 10 in check bar."),
 ]
 # Read before all others (eager), since it says what a bare number is.
+KnownOption = Annotated[
+    float | None,
+    typer.Option("--known", parser=length, metavar="LENGTH", help="No cards: the round top's diameter, its whole edge in view."),
+]
+RimOption = Annotated[
+    bool, typer.Option("--rim", help="No cards: you have seen in the picture that the line taken for the top's rim is the rim.")
+]
+LensOption = Annotated[
+    Path | None,
+    typer.Option("--lens", metavar="PHOTO", help="No cards: another photo by the same phone with cards in it, which tells of its lens."),
+]
 UnitsOption = Annotated[
     Units,
     typer.Option("--units", is_eager=True, callback=_speak, help="What lengths are said and read in; a fraction is always of an inch."),

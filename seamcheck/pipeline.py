@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -14,7 +15,7 @@ from .advise.photo_notes import photo_notes, unseen_ring_notes
 from .advise.rose_place import RosePattern
 from .advise.what_helps import U_VENEER_TOLD_IN, Rose, what_helps
 from .advise.what_helps import Known as Told
-from .basis.errors import NoRoseFound, PhotoError, PhotoTooSoft
+from .basis.errors import NoRoseFound, NothingFound, PhotoError, PhotoTooSoft
 from .basis.frames import Array, bearing_of
 from .basis.language import say
 from .basis.lines import Line
@@ -37,7 +38,7 @@ from .measure.known_plane import Known, known_plane
 from .measure.lobes import LobeFit, measure_lobes
 from .measure.loose_numbers import lobe_shape
 from .measure.places import card_moves, tip_place
-from .measure.round_edge import field_reach, measure_round_edge
+from .measure.round_edge import RoundEdge, edge_of_circle, field_reach, measure_round_edge
 from .measure.seam_pattern import without_odd
 from .measure.seams import SeamFit, measure_seam
 from .measure.tips import (
@@ -52,7 +53,7 @@ from .measure.tips import (
 from .optics import Optics, card_edges, learn_optics, light_exponent, straightened
 from .photo import Photo
 from .plane.camera import Camera
-from .plane.known import KnownSolve
+from .plane.known import KnownSolve, Lens, beyond_rim, lens_of
 from .plane.solve import PlaneSolve, solve_plane
 from .plane.spread import KNOWN
 from .result import Help, Inspection, Joint, Scale, Stage, Tip
@@ -88,7 +89,18 @@ class Settings:
     rim: bool = False  # no cards: the person has seen that the round edge that was taken is the rim
     marks_px: tuple[float, ...] | None = None  # no cards: u, v, u, v of two marks in the upright photo
     apart_in: float | None = None  # and how far they lie apart
+    lens: Lens | None = None  # no cards: what another photo by the same phone told of the lens
     budget: bool = False  # whether to work out what would make each number surer
+
+
+def settings_of(said: Mapping[str, Any]) -> Settings:
+    """What was said on the command line, as a result file records it; what wasn't said is left to the defaults."""
+    given = {name: value for name, value in said.items() if value is not None and name not in ("version", "units", "lens_photo")}
+    if "stage" in given:
+        given["stage"] = Stage(given["stage"])
+    if "lens" in given:
+        given["lens"] = Lens(*given["lens"])
+    return Settings(**given)
 
 
 def inspect(photo: Photo, settings: Settings) -> Inspection:
@@ -114,13 +126,14 @@ def _inspect(photo: Photo, settings: Settings) -> Inspection:
         raise why_no_card(grey, photo.name)
     cards = [*solve.outlines_in, *(solve.camera.plane_from_px(outline) for outline in search.others_px)]
     veneer_in = settings.veneer_in or USUAL_VENEER_IN
+    beyond = beyond_rim(solve) if isinstance(solve, KnownSolve) else []
     try:
-        stage, rose = find_all(photo.bgr, solve.camera, cards, settings.stage, veneer_in)
+        stage, rose = find_all(photo.bgr, solve.camera, [*cards, *beyond], settings.stage, veneer_in)
     except PhotoError as error:
-        raise type(error)(photo=photo.name) from None  # the finder doesn't know its name
-    if stage is Stage.BARE and isinstance(solve, KnownSolve):
-        raise NoRoseFound(photo=photo.name) from None
-    if stage is Stage.BARE and isinstance(solve, PlaneSolve):
+        # The finder doesn't know the photo's name, nor that no card was read.
+        lost = isinstance(solve, KnownSolve) and isinstance(error, NoRoseFound)
+        raise (NothingFound if lost else type(error))(photo=photo.name) from None
+    if stage is Stage.BARE:
         return _bare(photo, solve, settings, print_check.read, search, cards)
     edges = card_edges(photo.bgr, solve.camera, cards)
     exponent = light_exponent(edges)
@@ -149,7 +162,7 @@ def _inspect(photo: Photo, settings: Settings) -> Inspection:
         for k, (lobe, fit, seam) in enumerate(zip(lobes, fits, seams, strict=True))
     )
     helps: tuple[Mapping[str, tuple[Help, ...]], ...] = ()
-    if settings.budget and isinstance(solve, PlaneSolve):
+    if settings.budget:
         told = Told(print_check.read, settings.veneer_in is not None, settings.stage is not None, stage)
         helps = what_helps(Rose(solve, sight, tuple(lines), tuple(owns) if centre_in is not None else (), u_centre_in, photo.size_px), told)
     ordered = FoundRose(rose.centre_in, tuple(lobes), 1.0 if stage is Stage.DRY_FIT else 0.0)
@@ -186,7 +199,22 @@ def _is_known(settings: Settings) -> bool:
 
 def _known(photo: Photo, settings: Settings) -> KnownSolve:
     marks_px = None if settings.marks_px is None else np.array(settings.marks_px, float).reshape(2, 2)
-    return known_plane(photo, Known(settings.known_in, settings.rim, settings.apart_in, marks_px))
+    return known_plane(photo, Known(settings.known_in, settings.rim, settings.apart_in, marks_px, settings.lens))
+
+
+def lens_from(photo: Photo) -> Lens:
+    """What a photo with cards tells of the phone's lens. Raises PhotoError where no card can be read, or none lies as it should."""
+    import cv2
+
+    with one_thread():
+        grey = cv2.cvtColor(photo.bgr, cv2.COLOR_BGR2GRAY)
+        search = find_cards(grey)
+        if not search.cards:
+            raise why_no_card(grey, photo.name)
+        solve = solve_plane(search.cards, photo.size_px, photo.focal_px, print_scale(None, None), photo.is_whole)
+        if solve.hopeless:
+            raise why_cards_fail(grey, len(search.cards), photo.name)
+        return lens_of(solve, photo.focal_px)
 
 
 def _scale_notes(search: CardSearch, solve: PlaneSolve | KnownSolve, at_in: Array, bars_read: bool, settings: Settings) -> tuple[str, ...]:
@@ -205,14 +233,21 @@ def _patch(photo: Photo, solve: PlaneSolve | KnownSolve, rose: FoundRose) -> Lin
     return LinearPatch.cut(photo.bgr, px.min(axis=0), px.max(axis=0))
 
 
-def _bare(photo: Photo, solve: PlaneSolve, settings: Settings, bars_read: bool, search: CardSearch, cards: list[Array]) -> Inspection:
+def _bare(
+    photo: Photo, solve: PlaneSolve | KnownSolve, settings: Settings, bars_read: bool, search: CardSearch, cards: list[Array]
+) -> Inspection:
     """A bare matched top: its seams, its round edge, and the place for a rose."""
-    field = find_field(photo.bgr, solve.camera, cards)
+    beyond = beyond_rim(solve) if isinstance(solve, KnownSolve) else []
+    field = find_field(photo.bgr, solve.camera, [*cards, *beyond])
     if field is None:
-        raise NoRoseFound(photo=photo.name)
+        raise (NothingFound if isinstance(solve, KnownSolve) else NoRoseFound)(photo=photo.name)
     sight = Sight(solve.camera, solve.variants, 0.0, 0.0)
     patch = LinearPatch(photo.bgr, 0, 0)
-    edge = measure_round_edge(patch, solve.camera, photo.size_px, field.centre_in, cards)
+    edge: RoundEdge | Reason
+    if isinstance(solve, KnownSolve) and solve.edge_px is not None and solve.radius_in is not None:
+        edge = edge_of_circle(solve.radius_in, solve.camera.plane_from_px(solve.edge_px))
+    else:
+        edge = measure_round_edge(patch, solve.camera, photo.size_px, field.centre_in, cards)
     outer_in = field_reach(patch, solve.camera, photo.size_px, field.centre_in, edge, cards)
     fits = measure_field_seams(patch, solve.camera, field.centre_in, field.bearings, outer_in, cards)
     pattern = None
@@ -232,7 +267,7 @@ def _bare(photo: Photo, solve: PlaneSolve, settings: Settings, bars_read: bool, 
         _scale(solve, at, 0.0, bars_read),
         None if centre_in is None else solve.camera.px_from_plane(centre_in),
         seams=seams,
-        warnings=(*photo.notes, *card_notes(search, solve, at, bars_read)),
+        warnings=(*photo.notes, *_scale_notes(search, solve, at, bars_read, settings)),
         bare=top,
     )
 

@@ -21,6 +21,7 @@ from ..cards.geometry import CARD_HEIGHT_IN, CARD_WIDTH_IN, outline_in
 from ..cards.print_check import print_scale
 from ..measure.tips import FIELD_SEAM, Lines, Sight, TipNumbers, centre_of, tip_numbers
 from ..plane.camera import Camera
+from ..plane.known import KnownSolve
 from ..plane.solve import PlaneSolve
 from ..plane.what_if import camera_if
 from ..result import Help, Stage
@@ -58,7 +59,7 @@ class Known:
 class Rose:
     """What the numbers were computed from."""
 
-    solve: PlaneSolve
+    solve: PlaneSolve | KnownSolve
     sight: Sight
     lines: tuple[Lines, ...]  # of each lobe
     owns: tuple[Line, ...]  # all own seams; none for loose lobes
@@ -113,9 +114,9 @@ def _photos_u95(now: Estimate) -> float:
 
 def _for_all(rose: Rose, known: Known) -> Iterator[tuple[str, str, _Case]]:
     """(name, words, case) of the actions that serve every lobe alike."""
-    sight = rose.sight
-    if not known.bars_read:
-        _, moved = camera_if(rose.solve, bars=print_scale(6.0, 10.0))
+    sight, solve = rose.sight, rose.solve
+    if isinstance(solve, PlaneSolve) and not known.bars_read:
+        _, moved = camera_if(solve, bars=print_scale(6.0, 10.0))
         yield (
             "read_bars",
             say("read both check bars with a steel rule (--bar-across, --bar-along)"),
@@ -126,9 +127,9 @@ def _for_all(rose: Rose, known: Known) -> Iterator[tuple[str, str, _Case]]:
     elif known.stage is not Stage.INLAID and not known.veneer_told:
         told = _Case(_sight(sight, sight.camera, sight.variants, U_VENEER_TOLD_IN))
         yield "measure_veneer", say("measure the veneer's thickness (--veneer)"), told
-    closer = _closer(rose)
-    if closer >= LEAST_CLOSER:
-        camera, moved = camera_if(rose.solve, closer=closer)
+    closer = _closer(rose, solve) if isinstance(solve, PlaneSolve) else 1.0  # a top's whole edge has to stay in view
+    if isinstance(solve, PlaneSolve) and closer >= LEAST_CLOSER:
+        camera, moved = camera_if(solve, closer=closer)
 
         def nearer(line: Line, by: float = closer) -> Line:  # as many pixels of error as before, each of fewer inches
             return replace(line, cov=line.cov / by**2)
@@ -150,7 +151,7 @@ def _for_one(rose: Rose, lines: Lines) -> Iterator[tuple[str, str, _Case]]:
         return
     tip = crossing(lines["left"], lines["right"])
     place = _card_place(rose, tip)
-    if place is not None:
+    if place is not None and isinstance(rose.solve, PlaneSolve):
         _, moved = camera_if(rose.solve, card_at_in=place)
         yield "card_near_tip", say("lay one more card near the point, beside its seam"), _Case(_sight(rose.sight, rose.sight.camera, moved))
     hidden = [line for name, line in lines.items() if name in (*EDGES, FIELD_SEAM) and line.seen_fraction < LESS_SEEN]
@@ -211,13 +212,13 @@ def _card_place(rose: Rose, tip_in: Array) -> Array | None:
     return None
 
 
-def _closer(rose: Rose) -> float:
+def _closer(rose: Rose, solve: PlaneSolve) -> float:
     """How many times closer the phone could be held with the rose, an inch of seam and the cards still in view."""
     tips = np.array([crossing(lines["left"], lines["right"]) for lines in rose.lines if set(EDGES) <= set(lines)])
     if len(tips) < 2:
         return 1.0
     outward = tips - _middle(rose)
     beyond = tips + SEAM_IN_VIEW_IN * outward / np.maximum(np.linalg.norm(outward, axis=1), 1e-9)[:, None]
-    used = rose.solve.outlines_in[: len(rose.solve.cards)].reshape(-1, 2)
-    extent = np.ptp(rose.solve.camera.px_from_plane(np.concatenate([beyond, used])), axis=0)
+    used = solve.outlines_in[: len(solve.cards)].reshape(-1, 2)
+    extent = np.ptp(solve.camera.px_from_plane(np.concatenate([beyond, used])), axis=0)
     return float(min(MOST_CLOSER, FRAME_KEPT * np.min(np.array(rose.size_px) / extent)))

@@ -129,6 +129,16 @@ class CardNotFlat(PhotoError):
     remedy = to_say("flatten it, lay three more round the rose, and take the photo again.")
 
 
+class NothingFound(PhotoError):
+    wrong = to_say("Neither a rose nor a matched top's seams were found in {photo}:")
+    remedy = to_say("take the photo from above with the whole top in view and in even light, say --stage bare of a bare top, or lay cards.")
+
+
+class OtherLens(PhotoError):
+    wrong = to_say("{photo} was taken through another lens, or zoomed otherwise, than the photo that tells of the lens:")
+    remedy = to_say("give --lens a photo by the same phone through the same lens, or leave it out.")
+
+
 class NoRoundEdge(PhotoError):
     wrong = to_say("The top's round edge doesn't stand out against the bench in {photo}, so its diameter can't be used:")
     remedy = to_say("lay the top on a plain bench or cloth of another tone with its whole edge in view, lay cards, or give two marks.")

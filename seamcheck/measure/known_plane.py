@@ -6,19 +6,24 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..basis.errors import NoRoundEdge, PhotoError
+from ..basis.errors import NoRoundEdge, OtherLens, PhotoError
 from ..basis.frames import Array
+from ..basis.reasons import Reason
 from ..edges import LinearPatch
 from ..find.stage import find_rose
-from ..find.top_outline import find_outline
+from ..find.top_outline import COPY_PX, find_outline
 from ..photo import Photo
-from ..plane.known import LEAST_EDGE_PX, KnownSolve, Seen, solve_known
-from .round_edge import RoundEdge, measure_round_edge
+from ..plane.known import LEAST_EDGE_PX, KnownSolve, Lens, Seen, beyond_rim, solve_known
+from .round_edge import sharp_circle
 
-# How well the coarse outline lies, px of the photo for each px of the copy that it is found in.
-COARSE_NOISE_PX = 1.0
-# A round edge as measured that differs from the one supposed by more than this, relative, is another one: the top's, round a band.
-OTHER_EDGE = 0.006
+# No place of the outline as it was first found is known better than to this, px of the copy that it is found in.
+COARSE_NOISE = 0.3
+# Focal lengths by EXIF that differ by more than this, relative, are of two lenses: makers round them to a millimetre of 26 or so.
+OTHER_LENS = 0.06
+# Places of the outline that lie farther off than so many times the median do aren't the rim's, over so many rounds.
+TRIM_TIMES, TRIMS = 4.0, 3
+# A sharp edge whose radius differs from the outline's by more than this, relative, is another one.
+OTHER_EDGE = 0.004
 
 
 @dataclass(frozen=True)
@@ -29,11 +34,19 @@ class Known:
     no_band: bool = False  # no band runs round the top, so the round edge that shows is its rim
     marks_in: float | None = None  # between two marks
     marks_px: Array | None = None  # (2, 2) where they show in the upright photo
+    lens: Lens | None = None  # from another photo by the same phone
 
 
 def known_plane(photo: Photo, known: Known) -> KnownSolve:
     """The camera over the top. Raises NoRoundEdge where the edge is needed and doesn't show."""
-    seen = Seen(photo.size_px, photo.focal_px, photo.is_whole, known.diameter_in, marks_px=known.marks_px, marks_in=known.marks_in)
+    lens = known.lens if photo.is_whole else None  # an edited photo may have been straightened otherwise
+    if lens is not None and lens.focal_share is not None and photo.focal_px is not None:
+        share = photo.focal_px / max(photo.size_px)
+        if abs(np.log(share / lens.focal_share)) > OTHER_LENS:
+            raise OtherLens(photo=photo.name)
+    seen = Seen(
+        photo.size_px, photo.focal_px, photo.is_whole, known.diameter_in, marks_px=known.marks_px, marks_in=known.marks_in, lens=lens
+    )
     patch = LinearPatch(photo.bgr, 0, 0)
     edge = _edge(photo, patch, seen, known.no_band)
     if edge is None and known.diameter_in is not None:
@@ -42,7 +55,7 @@ def known_plane(photo: Photo, known: Known) -> KnownSolve:
         return solve_known(seen, _ppi_of_marks(seen), (np.array(photo.size_px) - 1) / 2)
     seen, solve = edge
     try:
-        rose = find_rose(photo.bgr, solve.camera, [], 0.0)
+        rose = find_rose(photo.bgr, solve.camera, beyond_rim(solve), 0.0)
     except PhotoError:
         return solve  # the pipeline will say what is wrong with it
     if rose.centre_in is None:
@@ -65,25 +78,32 @@ def _edge(photo: Photo, patch: LinearPatch, seen: Seen, told_rim: bool) -> tuple
         outline = find_outline(photo.bgr, _middle(outline.places_px)) or outline
     if outline is None:
         return None
-    places, middle = outline.places_px, _middle(outline.places_px)
+    places: Array = outline.places_px
+    middle = _middle(places)
     radius_px = float(np.mean(np.hypot(*(places - middle).T)))
-    noise_px = COARSE_NOISE_PX * max(photo.size_px) / 900
-    coarse = replace(seen, edge_px=places, edge_noise_px=noise_px, is_rim=outline.is_rim or told_rim)
+    copy_px = max(photo.size_px) / COPY_PX
+    coarse = replace(seen, edge_px=places, edge_noise_px=copy_px, is_rim=outline.is_rim or told_rim)
     guess = _ppi_of_marks(seen) if seen.diameter_in is None else 2 * radius_px / seen.diameter_in
     solve = solve_known(coarse, guess, middle)
-    found = coarse
-    for _ in range(3):
-        edge = measure_round_edge(patch, solve.camera, photo.size_px, np.zeros(2), [])
-        if not isinstance(edge, RoundEdge):
-            return None
-        places_px = solve.camera.px_from_plane(edge.places_in)
-        found = replace(coarse, edge_px=places_px, edge_noise_px=LEAST_EDGE_PX)
-        radius_in = solve.radius_in or edge.radius_in
-        solve = _solved(found, solve)
-        found = replace(found, edge_noise_px=max(LEAST_EDGE_PX, solve.rms_px))
-        if abs(edge.radius_in / radius_in - 1) < OTHER_EDGE:
+    for _ in range(TRIMS):  # without what lies on another edge: a shadow's beside the rim, say
+        out_in = np.hypot(*solve.camera.plane_from_px(places).T)
+        away = np.abs(out_in - np.median(out_in))
+        kept = away <= TRIM_TIMES * max(float(np.median(away)), 0.2 * copy_px / solve.camera.px_per_in_at(np.zeros(2)))
+        if kept.all():
             break
-    return found, solve
+        places = places[kept]
+        coarse = replace(coarse, edge_px=places)
+        solve = _solved(coarse, solve)
+    found = replace(coarse, edge_noise_px=max(COARSE_NOISE * copy_px, solve.rms_px))
+    for _ in range(2):
+        radius_in = solve.radius_in or 0.0
+        edge = sharp_circle(patch, solve.camera, photo.size_px, (np.zeros(2), radius_in), [])
+        if isinstance(edge, Reason) or abs(edge[0].radius_in / radius_in - 1) > OTHER_EDGE:
+            break  # nowhere sharp, or sharp elsewhere: the outline as it was found says less, but says it of the rim
+        places_px = solve.camera.px_from_plane(edge[0].places_in)
+        solve = _solved(replace(coarse, edge_px=places_px, edge_noise_px=LEAST_EDGE_PX), solve)
+        found = replace(coarse, edge_px=places_px, edge_noise_px=max(LEAST_EDGE_PX, solve.rms_px))
+    return found, _solved(found, solve)
 
 
 def _solved(seen: Seen, before: KnownSolve) -> KnownSolve:

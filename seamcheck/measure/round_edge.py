@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..basis.frames import Array, unit_of_bearing
+from ..basis.frames import Array, bearing_of, unit_of_bearing
 from ..basis.reasons import Reason
 from ..edges import LUMA_BGR, LinearPatch, tone_of
 from ..plane.camera import Camera
@@ -42,6 +42,7 @@ HALF_IN, OUTLIER = 0.10, 3.5
 # An edge's arris is eased and its side may show: which line of it a person's rule would touch is known to this (standard uncertainty,
 # inches on the radius; common practice, no source). One side of the top may lean more: the same across it for the centre, a part of it.
 ARRIS_U_IN, ARRIS_SIDE_SHARE = 0.0045, 0.5
+SEEN_GAP = 0.15  # rad: an edge isn't seen over stretches longer than this without a place
 # Neighbouring rays see the same wood: their errors repeat over about this much of arc (inches).
 ALIKE_IN = 0.5
 
@@ -56,6 +57,15 @@ class RoundEdge:
     u_model_in: float  # of the radius
     places_in: Array  # (n, 2) where the edge was seen
     seen_share: float  # of a full turn
+
+
+def edge_of_circle(radius_in: float, places_in: Array) -> RoundEdge:
+    """The edge that the plane itself was found by: the circle about its origin. But for the arris, the camera carries what it errs by."""
+    side = np.diag([(ARRIS_SIDE_SHARE * ARRIS_U_IN) ** 2] * 2 + [0.0])
+    turn = np.sort(bearing_of(places_in))
+    gaps = np.diff(np.append(turn, turn[0] + 2 * np.pi))
+    share = 1 - float(np.sum(gaps[gaps > SEEN_GAP])) / (2 * np.pi)
+    return RoundEdge(np.zeros(2), radius_in, side, ARRIS_U_IN, places_in, share)
 
 
 def _circles(
@@ -137,7 +147,7 @@ def measure_round_edge(
     reason = Reason.ROUND_EDGE_UNCLEAR
     best: tuple[RoundEdge, float] | None = None
     for circle in _circles(patch, camera, size_px, centre_in, blocked):
-        found = _sharp(patch, camera, size_px, circle, blocked)
+        found = sharp_circle(patch, camera, size_px, circle, blocked)
         if isinstance(found, Reason):
             reason = found
         elif best is None or (best[1] > BLUNT_IN and best[0].radius_in - found[0].radius_in < BESIDE_IN and found[1] < SHARPER * best[1]):
@@ -146,7 +156,7 @@ def measure_round_edge(
     return reason if best is None else best[0]
 
 
-def _sharp(
+def sharp_circle(
     patch: LinearPatch, camera: Camera, size_px: tuple[int, int], found: tuple[Array, float], blocked: Sequence[Array]
 ) -> tuple[RoundEdge, float] | Reason:
     """The circle near a found one, to a fraction of a pixel, and the rays' spread about it (inches); a Reason where it's no sharp one."""

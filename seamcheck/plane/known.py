@@ -10,6 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 
@@ -27,7 +29,8 @@ from .adjust import (
     usual_focal_px,
 )
 from .camera import Camera
-from .spread import CARDS, FOCAL, KNOWN, LENS, relative_spread
+from .solve import PlaneSolve
+from .spread import FOCAL, KNOWN, LENS, relative_spread
 
 # How well a person knows the top's diameter (both ways across, to a rule's mark) and the marks' distance, inches (common practice, no
 # source).
@@ -37,18 +40,46 @@ U_DIAMETER_IN, U_MARKS_IN = 1 / 64, 1 / 100
 U_OUT_OF_ROUND, U_ARRIS_IN, U_CENTRED_IN = 0.0012, 0.0045, 0.06
 # A round edge that may as well be a band's inner edge, the rim having the bench's tone: how far it then lies within the rim, relative
 # (bands of 1/2 to 1 1/2 in on tops of 14 to 20 in; common practice, no source).
-U_BAND = 0.055
+U_BAND = 0.085
 # How far a phone is held from straight above, rad (along either axis), where nothing else tells (common practice, no source).
 U_TILT = 0.12
 # A mark's place is read off a picture to this, px.
 U_MARK_PX = 1.5
+# How well a phone's lens repeats from photo to photo, focus and the phone's own correction included: k1, k2 (common practice, no source).
+U_LENS_REPEATS = 0.004
 # Neighbouring places of the edge err together: so many count as one.
 ALIKE = 3.0
 MOST_PLACES = 100  # so many are enough, evenly taken: that many fewer count as one
 LEAST_EDGE_PX = 0.4  # no place of the edge is known better: its arris is eased, and light and shade move it for long stretches
 MAX_STEPS = 60
 # The unknowns' order: those of the camera as in `adjust` (0 to 10), then circle x, y, radius, out of round along and across.
-_CAMERA, _CIRCLE, _RADIUS, _ROUND, _COUNT = 11, slice(11, 13), 13, slice(14, 16), 16
+_CAMERA, _LENS, _CIRCLE, _RADIUS, _ROUND, _COUNT = 11, slice(4, 6), slice(11, 13), 13, slice(14, 16), 16
+
+
+class Lens(NamedTuple):
+    """What another photo by the same phone told of its lens: k1 and k2 (of `Camera`), and their covariance.
+
+    focal_share: its focal length by EXIF, as a share of the longer side; None where the file doesn't say.
+    """
+
+    k1: float
+    k2: float
+    var_k1: float
+    cov_k1_k2: float
+    var_k2: float
+    focal_share: float | None = None
+
+
+def lens_of(solve: PlaneSolve, focal_px: float | None) -> Lens:
+    """The lens as a photo's cards tell it, for another photo by the same phone: focus may have moved it a little."""
+    problem = solve.problem
+    jacobian = problem.jacobian(solve.unknowns)
+    information = jacobian.T @ (jacobian * np.repeat(solve.weight, 2)[:, None])
+    shared = np.arange(len(problem.u_prior))
+    information[shared, shared] += problem.u_prior**-2.0
+    cov = np.linalg.inv(information)[_LENS, _LENS] + np.eye(2) * U_LENS_REPEATS**2
+    share = None if focal_px is None else focal_px / max(problem.size_px)
+    return Lens(solve.camera.k1, solve.camera.k2, float(cov[0, 0]), float(cov[0, 1]), float(cov[1, 1]), share)
 
 
 @dataclass(frozen=True)
@@ -65,6 +96,7 @@ class Seen:
     marks_px: Array | None = None  # (2, 2)
     marks_in: float | None = None  # their distance
     rose_px: Array | None = None  # (2,) the rose's centre, on the field
+    lens: Lens | None = None  # where another photo told it
 
 
 @dataclass(frozen=True)
@@ -81,6 +113,19 @@ class KnownSolve:
     cards: tuple[int, ...] = ()
     outlines_in: Array = field(default_factory=lambda: np.zeros((0, 4, 2)))
     card_places_in: Mapping[int, Array] = field(default_factory=dict)
+
+
+def beyond_rim(solve: KnownSolve) -> list[Array]:
+    """Outlines (4, 2) on the plane that cover what lies beyond the round edge, its arris too: bench, whose grain is none of the top's."""
+    if solve.radius_in is None:
+        return []
+    turn = np.arange(BENCH_PIECES + 1) * 2 * np.pi / BENCH_PIECES
+    way = np.stack([np.sin(turn), np.cos(turn)], axis=1)
+    near, far = BENCH_FROM * solve.radius_in / np.cos(np.pi / BENCH_PIECES), BENCH_TO * solve.radius_in
+    return [np.array([near * a, far * a, far * b, near * b]) for a, b in pairwise(way)]
+
+
+BENCH_PIECES, BENCH_FROM, BENCH_TO = 48, 0.985, 3.0  # of the radius
 
 
 class _Problem:
@@ -107,6 +152,13 @@ class _Problem:
         )
         if seen.edge_px is None:  # nothing tells of the circle
             self.u_prior[_CIRCLE], self.u_prior[_RADIUS] = 1.0, 1.0
+        # What is known beforehand, each row in standard uncertainties: rows @ (unknowns - prior).
+        self.rows = np.diag(1 / self.u_prior)
+        if seen.lens is not None:
+            self.prior[_LENS] = seen.lens[:2]
+            _, _, var_k1, both, var_k2, _ = seen.lens
+            self.rows[_LENS, _LENS] = np.linalg.inv(np.linalg.cholesky([[var_k1, both], [both, var_k2]]))
+        self.told = np.isfinite(self.u_prior)
 
     def camera(self, unknowns: Array) -> Camera:
         log_f, aspect, cx, cy, k1, k2, p1, p2, tilt_x, tilt_y, log_h = unknowns[:_CAMERA]
@@ -140,7 +192,7 @@ class _Problem:
             parts.append(np.array([(np.hypot(*(other - one)) - seen.marks_in) / u_in]))
         if seen.rose_px is not None and seen.edge_px is not None:
             parts.append((camera.px_from_plane(unknowns[_CIRCLE]) - seen.rose_px) / (U_CENTRED_IN * self._ppi(unknowns)))
-        return np.concatenate([*parts, ((unknowns - self.prior) / self.u_prior)[np.isfinite(self.u_prior)]])
+        return np.concatenate([*parts, (self.rows @ (unknowns - self.prior))[self.told]])
 
     def _ppi(self, unknowns: Array) -> float:
         return float(np.exp(unknowns[0] - unknowns[10]))
@@ -196,7 +248,7 @@ def solve_known(seen: Seen, px_per_in: float, centre_px: Array) -> KnownSolve:
     missed = problem.residuals(best, out)[:edge] * seen.edge_noise_px * problem.alike**0.5
     rms_px = float(np.sqrt(np.mean(missed**2))) if edge else 0.0
     camera = _about_circle(problem, best)
-    moved = [(source, _about_circle(problem, best + move)) for source, move in _moves(information, problem.u_prior)]
+    moved = [(source, _about_circle(problem, best + move)) for source, move in _moves(information, problem.rows, problem.told)]
     share = float(np.exp(-min((other_cost - cost) / 2, 50.0)))
     if share > 1e-4:  # the other pose, as likely as it is
         moved.append((TILT, _about_circle(problem, best + np.sqrt(share) / (1 + share) * (other - best))))
@@ -248,21 +300,21 @@ def _about_circle(problem: _Problem, unknowns: Array) -> Camera:
     )
 
 
-def _moves(information: Array, u_prior: Array) -> list[tuple[str, Array]]:
+def _moves(information: Array, rows: Array, told: Array) -> list[tuple[str, Array]]:
     """(source, (16,) move one standard uncertainty long), independent of each other; told apart as in `spread`."""
     covariance = np.linalg.inv(information)
     sources = (FOCAL, LENS, LENS, LENS, LENS, LENS, LENS, LENS, TILT, TILT, None, None, None, KNOWN, ROUNDNESS, ROUNDNESS)
     moves = []
     rest = covariance.copy()
     for k, source in enumerate(sources):
-        if source is not None and np.isfinite(u_prior[k]):
-            move = covariance[:, k] / u_prior[k]
+        if source is not None and told[k]:
+            move = covariance @ rows[k]
             moves.append((source, move))
             rest -= np.outer(move, move)
     scale = np.sqrt(np.maximum(np.diag(covariance), 1e-300))
     values, vectors = np.linalg.eigh(rest / np.outer(scale, scale))
-    moves += [(CARDS, scale * vector * np.sqrt(value)) for value, vector in zip(values, vectors.T, strict=True) if value > 1e-9]
+    moves += [(ROUND_EDGE, scale * vector * np.sqrt(value)) for value, vector in zip(values, vectors.T, strict=True) if value > 1e-9]
     return moves
 
 
-ROUNDNESS = "roundness"
+ROUNDNESS, ROUND_EDGE = "roundness", "round edge"

@@ -28,6 +28,10 @@ WORDS = {
     "print": to_say("the print's scale"),
     "focal length": to_say("the lens's focal length"),
     "lens": to_say("the lens's distortion"),
+    "known length": to_say("the length that you gave, and the eased edge"),
+    "round edge": to_say("finding the top's round edge in the picture"),
+    "roundness": to_say("how round the top is"),
+    "tilt": to_say("how far the phone leaned"),
     "veneer": to_say("the veneer's thickness (the photo leans)"),
 }
 ROSE = (("seam_offset", to_say("off its seam")), ("reach", to_say("reach")))

@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 
 from tests.command_line import Run, command_line
+from tests.scenes.draw import draw
 from tests.scenes.render import render
 from tests.scenes.whole_top import draw_whole
 
-SEED = 2
+SEED, BARE_SEED = 2, 502
 
 
 @pytest.fixture
@@ -52,9 +53,49 @@ def test_a_finished_top_is_measured_by_its_diameter(run: Run, tmp_path: Path) ->
     assert measured >= 6
 
 
+def test_a_photo_with_cards_by_the_same_phone_tells_the_lens(run: Run, tmp_path: Path) -> None:
+    """In a folder too, which is skipped when it's measured again; and the budget of one lobe is told."""
+    scene = draw_whole(SEED, megapixels=(2.5, 2.5))
+    (tmp_path / "tops").mkdir()
+    (tmp_path / "tops" / "top.jpg").write_bytes(render(scene))
+    (tmp_path / "cards.jpg").write_bytes(render(draw(SEED, "inlaid", megapixels=(2.5, 2.5))))
+    said = ("--known", f"{2 * scene.top_radius_in:.3f}", "--rim", "--stage", "inlaid")
+    status, out, err = run("folder", "tops", "results", *said, "--lens", "cards.jpg")
+    assert (status, err) == (0, "")
+    result = json.loads((tmp_path / "results" / "top.jpg.json").read_text())
+    assert result["scale"]["source"] == "known length"
+    assert result["made_with"]["lens_photo"] == "cards.jpg"
+    assert 0 < result["scale"]["u95_rel"] < 0.006  # without it two to four times as much, nearly all of it the lens
+    again = run("folder", "tops", "results", *said, "--lens", "cards.jpg")[1]
+    assert "measured before, with the same options" in again
+    status, out, err = run("inspect", "tops/top.jpg", *said, "--lens", "cards.jpg", "--budget", "1")
+    assert (status, err) == (0, "")
+    assert "finding the top's round edge in the picture" in out
+    assert "Off its seam, now" in out
+    status, _, err = run("inspect", "tops/top.jpg", *said, "--lens", "tops/top.jpg")
+    assert status == 1
+    assert "No scale card can be read in top.jpg" in err
+
+
+def test_a_bare_top_is_measured_by_its_diameter_or_refused_in_a_sentence(run: Run, tmp_path: Path) -> None:
+    scene = draw_whole(BARE_SEED, "bare", (5.0, 5.0))
+    (tmp_path / "top.jpg").write_bytes(render(scene))
+    diameter = f"{2 * scene.top_radius_in:.3f}"
+    status, out, err = run("inspect", "top.jpg", "--stage", "bare", "--known", diameter, "--json", "top.json", "--picture", "top.png")
+    assert (status, err) == (0, "")
+    result = json.loads((tmp_path / "top.json").read_text())
+    assert result["top"]["leaves"] == len(scene.seams)
+    assert result["top"]["diameter_in"] == pytest.approx(2 * scene.top_radius_in, rel=0.005)
+    truth = sorted(np.degrees(np.diff(sorted(seam.bearing % (2 * np.pi) for seam in scene.seams))))
+    bearings = sorted(seam["bearing_deg"] for seam in result["seams"])
+    assert sorted(np.diff(bearings))[0] == pytest.approx(truth[0], abs=1.0)
+    assert "Scale from a known length" in " ".join(out.split())
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [
+        (("--lens", "cards.jpg"), "it goes with a known length: give --known too"),
         (("--marks", "1,2,3", "--apart", "4"), "is no two places in a photo"),
         (("--marks", "1,2,3,4"), "give --marks and --apart together"),
         (("--known", "none"), "is not a length above zero"),

@@ -89,6 +89,8 @@ class Scene:
     tapes: tuple[Tape, ...]
     top_centre_in: tuple[float, float] = (0.0, 0.0)
     cast: tuple[float, float, float] = (1.0, 1.0, 1.0)  # the light's colour, B G R
+    band_wood: str = "mahogany"  # of the top's edge
+    bench: tuple[str, float] = ("ash", 0.6)  # the wood that the top lies on, and how light it is
 
     @property
     def bars_in(self) -> tuple[float, float]:

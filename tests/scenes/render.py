@@ -132,9 +132,9 @@ class _Canvas:
                 colour = np.array([0.02, 0.022, 0.028] if seam.dark else [0.45, 0.55, 0.62], np.float32)
                 self._over(box, strength * line, colour)
         for box in self._tiles(radius, scene.top_radius_in - scene.band_in - 0.02):
-            rim = self.wood("mahogany", points[box], 0.4, False, np.array([1.0, 2.0]))
+            rim = self.wood(scene.band_wood, points[box], 0.4, False, np.array([1.0, 2.0]))
             self._over(box, self.cover(radius[box] - (scene.top_radius_in - scene.band_in)), rim)
-            bench = self.wood("ash", points[box], 1.1, False, np.array([3.0, 1.0])) * np.float32(0.6)
+            bench = self.wood(scene.bench[0], points[box], 1.1, False, np.array([3.0, 1.0])) * np.float32(scene.bench[1])
             self._over(box, self.cover(radius[box] - scene.top_radius_in), bench)
         self.light *= self.open_light(points)
         if scene.height_in > 0:

@@ -8,6 +8,9 @@ import numpy as np
 
 from .draw import Scene, draw
 from .view import View
+from .woods import WOODS
+
+BAND_IN_ALL = 0.25  # share of the tops with hard rims that have no band: leaves up to the edge
 
 
 def draw_whole(seed: int, stage: str = "inlaid", megapixels: tuple[float, float] = (7.0, 8.0)) -> Scene:
@@ -41,4 +44,20 @@ def draw_whole(seed: int, stage: str = "inlaid", megapixels: tuple[float, float]
         top_centre_in=tuple(rng.normal(0, 0.02, 2)),
         cards=(),
         tapes=(),
+    )
+
+
+def draw_hard_rim(seed: int, stage: str = "inlaid", megapixels: tuple[float, float] = (7.0, 8.0)) -> Scene:
+    """The same on any bench: of the band's own wood in half of them, about as light, and without a shadow; some have no band."""
+    scene = draw_whole(seed, stage, megapixels)
+    rng = np.random.default_rng([seed, 23])
+    woods = sorted(WOODS)
+    banded = rng.uniform() > BAND_IN_ALL
+    band = str(rng.choice(woods)) if banded else scene.field_wood
+    bench = band if rng.uniform() < 0.5 else str(rng.choice(woods))
+    return replace(
+        scene,
+        band_wood=band,
+        band_in=float(rng.uniform(0.25, 1.3)) if banded else 0.0,
+        bench=(bench, float(rng.uniform(0.6, 1.1))),
     )

@@ -18,7 +18,7 @@ from seamcheck.report.json_file import result_bytes
 from seamcheck.result import Inspection
 from tests.made_up_fit import CARDS, LINES, Lobe, moved, rose, seen
 
-PAIRS = 30
+PAIRS = 20
 PUSH_IN = 0.010
 # Of 24 rendered dry fits' lobes whose seams show by their grain: standard uncertainties (inches), sampling and model, medians.
 GRAIN = {"edges": (0.0005, 0.0019), "own seam": (0.0003, 0.0014), "seam": (0.0017, 0.0015)}

@@ -12,6 +12,7 @@ from seamcheck.cards.detect import SeenCard, find_cards
 from seamcheck.cards.geometry import PAPER_THICKNESS_IN, outline_in, saddles_in
 from seamcheck.cards.print_check import print_scale
 from seamcheck.plane.camera import Camera
+from seamcheck.plane.known import U_LENS_REPEATS, lens_of
 from seamcheck.plane.solve import PlaneSolve, solve_plane
 from seamcheck.plane.spread import CARDS
 
@@ -289,3 +290,16 @@ def test_flat_cards_of_a_good_photo_raise_no_doubt() -> None:
             assert len(solve.cards) == count
             assert not any((solve.strained, solve.looks_cropped, solve.sheet_doubtful, solve.hopeless))
             assert solve.print_suits
+
+
+def test_cards_tell_the_lens_for_another_photo_by_the_same_phone() -> None:
+    true = camera()
+    solve = solve_plane(seen(0.05, np.random.default_rng(4)), SIZE_PX, FOCAL_PX, print_scale(None, None))
+    lens = lens_of(solve, FOCAL_PX)
+    # At the edge of a top that fills the picture's height: what scales lengths.
+    effect = np.array([0.11, 0.11**2])
+    u = float(np.sqrt(effect @ [[lens.var_k1, lens.cov_k1_k2], [lens.cov_k1_k2, lens.var_k2]] @ effect))
+    assert abs(effect @ [lens.k1 - true.k1, lens.k2 - true.k2]) < 3 * u
+    assert u < 0.001
+    assert lens.var_k1 > U_LENS_REPEATS**2
+    assert lens.focal_share == pytest.approx(FOCAL_PX / SIZE_PX[0])
