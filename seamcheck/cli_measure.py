@@ -91,7 +91,7 @@ def lens_of_photo(path: Path) -> list[float | None]:
     from .photo import read_photo
 
     photo = read_photo(path)
-    from .pipeline import lens_from
+    from .measure.known_plane import lens_from
 
     return list(lens_from(photo))
 

@@ -38,6 +38,7 @@ from .measure.known_plane import Known, known_plane
 from .measure.lobes import LobeFit, measure_lobes
 from .measure.loose_numbers import lobe_shape
 from .measure.places import card_moves, tip_place
+from .measure.rings import rings_that_show
 from .measure.round_edge import RoundEdge, edge_of_circle, field_reach, measure_round_edge
 from .measure.seam_pattern import without_odd
 from .measure.seams import SeamFit, measure_seam
@@ -53,7 +54,7 @@ from .measure.tips import (
 from .optics import Optics, card_edges, learn_optics, light_exponent, straightened
 from .photo import Photo
 from .plane.camera import Camera
-from .plane.known import KnownSolve, Lens, beyond_rim, lens_of
+from .plane.known import KnownSolve, Lens, beyond_rim
 from .plane.solve import PlaneSolve, solve_plane
 from .plane.spread import KNOWN
 from .result import Help, Inspection, Joint, Scale, Stage, Tip
@@ -64,9 +65,6 @@ U_VENEER_IN = (1 / 28 - 1 / 50) / 12**0.5
 # How often a rose without tape is yet a dry fit: a guess, for points are taped down one by one, but students lay them out loose. Rendered
 # dry fits without tape that were taken for inlaid needed as much for their offsets to lie inside u95.
 GUESS_WRONG = 0.3
-# A ring is there if so much of its lobes' own seams and long edges can be measured. Rendered rings under much tape show 0.25 and more, one
-# that was seen in a striped field 0.08.
-LEAST_OF_RING = 0.15
 # How far a rose's points reach on a bare top where nothing is said, as a share of the leaves' length (common practice, no source).
 USUAL_REACH_SHARE = 0.55
 # The patch of the photo that is looked at runs this far beyond the rose, inches: the seams lie there.
@@ -126,9 +124,8 @@ def _inspect(photo: Photo, settings: Settings) -> Inspection:
         raise why_no_card(grey, photo.name)
     cards = [*solve.outlines_in, *(solve.camera.plane_from_px(outline) for outline in search.others_px)]
     veneer_in = settings.veneer_in or USUAL_VENEER_IN
-    beyond = beyond_rim(solve) if isinstance(solve, KnownSolve) else []
     try:
-        stage, rose = find_all(photo.bgr, solve.camera, [*cards, *beyond], settings.stage, veneer_in)
+        stage, rose = find_all(photo.bgr, solve.camera, cards, settings.stage, veneer_in)
     except PhotoError as error:
         # The finder doesn't know the photo's name, nor that no card was read.
         lost = isinstance(solve, KnownSolve) and isinstance(error, NoRoseFound)
@@ -151,7 +148,7 @@ def _inspect(photo: Photo, settings: Settings) -> Inspection:
         face_in, u_face_in = veneer_in, U_VENEER_TOLD_IN if settings.veneer_in else U_VENEER_IN
     sight = Sight(solve.camera, solve.variants, face_in, u_face_in)
     fits = measure_lobes(patch, solve.camera, optics, lobes, face_in, stage is not Stage.INLAID, u_face_in)
-    lobes, fits, unseen = _rings_that_show(lobes, fits)
+    lobes, fits, unseen = rings_that_show(lobes, fits)
     centre_in, u_centre_in = _centre(rose, fits)
     seams = without_odd([_seam(patch, solve.camera, optics, lobe, fit, centre_in, cards) for lobe, fit in zip(lobes, fits, strict=True)])
     owns = [fit.own.line for fit in fits if fit.own is not None]
@@ -200,21 +197,6 @@ def _is_known(settings: Settings) -> bool:
 def _known(photo: Photo, settings: Settings) -> KnownSolve:
     marks_px = None if settings.marks_px is None else np.array(settings.marks_px, float).reshape(2, 2)
     return known_plane(photo, Known(settings.known_in, settings.rim, settings.apart_in, marks_px, settings.lens))
-
-
-def lens_from(photo: Photo) -> Lens:
-    """What a photo with cards tells of the phone's lens. Raises PhotoError where no card can be read, or none lies as it should."""
-    import cv2
-
-    with one_thread():
-        grey = cv2.cvtColor(photo.bgr, cv2.COLOR_BGR2GRAY)
-        search = find_cards(grey)
-        if not search.cards:
-            raise why_no_card(grey, photo.name)
-        solve = solve_plane(search.cards, photo.size_px, photo.focal_px, print_scale(None, None), photo.is_whole)
-        if solve.hopeless:
-            raise why_cards_fail(grey, len(search.cards), photo.name)
-        return lens_of(solve, photo.focal_px)
 
 
 def _scale_notes(search: CardSearch, solve: PlaneSolve | KnownSolve, at_in: Array, bars_read: bool, settings: Settings) -> tuple[str, ...]:
@@ -299,19 +281,6 @@ def _in_order(rose: FoundRose, camera: Camera) -> list[FoundLobe]:
         first = min(mine, key=lambda k: min(bearings[k], 2 * np.pi - bearings[k]))
         order += sorted(mine, key=lambda k: (bearings[k] - bearings[first]) % (2 * np.pi))
     return [rose.lobes[k] for k in order]
-
-
-def _rings_that_show(lobes: list[FoundLobe], fits: list[LobeFit]) -> tuple[list[FoundLobe], list[LobeFit], list[int]]:
-    """Without the rings of which next to nothing can be measured, for a field's figure draws such; how many lobes each had.
-
-    Where no ring shows, all stay, for something was found.
-    """
-    shown: dict[int | None, list[bool]] = {}
-    for lobe, fit in zip(lobes, fits, strict=True):
-        shown.setdefault(lobe.ring, []).extend(line is not None for line in (fit.own, fit.left, fit.right))
-    there = {ring for ring, lines in shown.items() if np.mean(lines) >= LEAST_OF_RING} or set(shown)
-    kept = [k for k, lobe in enumerate(lobes) if lobe.ring in there]
-    return [lobes[k] for k in kept], [fits[k] for k in kept], [len(lines) // 3 for ring, lines in shown.items() if ring not in there]
 
 
 def _centre(rose: FoundRose, fits: Sequence[LobeFit]) -> tuple[Array | None, float]:

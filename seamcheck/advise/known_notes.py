@@ -22,7 +22,7 @@ def known_notes(solve: KnownSolve, diameter_in: float | None) -> tuple[str, ...]
         else:
             words.append(
                 say(
-                    "The line that was taken for the top's rim may be a band's inner edge, so lengths are uncertain by a sixth. See in the "
+                    "The line that was taken for the top's rim may be a band's inner edge, so lengths are uncertain by a fifth. See in the "
                     "picture where it runs: if it is the rim, {across} across, say so by --rim; if not, lay the top on a bench of another "
                     "tone, or lay cards.",
                     across=across,

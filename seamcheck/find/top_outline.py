@@ -28,6 +28,9 @@ OFF_SHARES = (-0.09, -0.045, 0.0, 0.045, 0.09)
 WITHIN = (0.05, 0.03, 0.015, 0.008, 0.006)
 # Of the rays whose outline would lie in the picture so many must show it, and so many rays' outlines must.
 LEAST_SHARE, LEAST_RAYS = 0.5, 0.3
+# An oval that so nearly as many rays agree on as on the best, that lies so near to the middle (a share of its size) and so much of whose
+# outline is in the picture, is taken before smaller ones.
+NEARLY_AS_GOOD, MOST_OFF, LEAST_WHOLE = 0.75, 0.13, 0.5
 # Rings about an oval: sizes that are tried (least, most, step), and how far their middles may lie apart, as shares of it: circles one in
 # another, seen at a slant, have middles that differ by a hundredth.
 RING_SIZES, RING_OFF, RING_OFF_LITTLE = (0.8, 1.3, 0.004), (-0.016, -0.008, 0.0, 0.008, 0.016), (-0.004, 0.0, 0.004)
@@ -113,8 +116,8 @@ def _along_rays(light: NDArray[np.float32], middle: Array) -> _Rays:
 
 
 def _oval(seen: _Rays, side_px: float) -> Array | None:
-    """(5,): the oval that most rays agree on: the top's, or a band's inner edge."""
-    best, model = 0, None
+    """(5,): the outermost ring that nearly as many rays agree on as on any, or else the oval that most agree on."""
+    good: list[tuple[float, int, Array]] = []  # share of the rays, their number, model
     radius = LEAST_RADIUS * side_px
     while radius < MOST_RADIUS * side_px:
         for a in OFF_SHARES:
@@ -123,10 +126,22 @@ def _oval(seen: _Rays, side_px: float) -> Array | None:
                 fitted = _fitted(seen.design, seen.table, start)
                 if fitted is not None:
                     share = _share(seen.design @ fitted[0], fitted[1], seen.limits)
-                    if share >= LEAST_SHARE and int(fitted[1].sum()) > best:
-                        best, model = int(fitted[1].sum()), fitted[0]
+                    if share >= LEAST_SHARE:
+                        good.append((share, int(fitted[1].sum()), fitted[0]))
         radius *= GROWTH
-    return model
+    if not good:
+        return None
+    most = max(share for share, _, _ in good)
+    whole = [m for share, _, m in good if share >= NEARLY_AS_GOOD * most and _is_whole(seen, m)]
+    outer = _sharpest(seen, max(whole, key=lambda m: float(m[0]))) if whole else None
+    if outer is not None and _is_whole(seen, outer) and _stands_out(seen, np.minimum(seen.times, MOST_TIMES), outer[None])[0] >= RING_TIMES:
+        return outer
+    return max(good, key=lambda one: one[1])[2]
+
+
+def _is_whole(seen: _Rays, model: Array) -> bool:
+    """Whether an oval lies about the middle, and most of it in the picture."""
+    return bool(np.hypot(model[1], model[2]) < MOST_OFF * model[0] and (seen.design @ model < seen.limits - 8).mean() >= LEAST_WHOLE)
 
 
 def _outermost(seen: _Rays, model: Array) -> tuple[Array, bool]:

@@ -9,11 +9,17 @@ import numpy as np
 from ..basis.errors import NoRoundEdge, OtherLens, PhotoError
 from ..basis.frames import Array
 from ..basis.reasons import Reason
+from ..basis.threads import one_thread
+from ..cards.detect import find_cards
+from ..cards.print_check import print_scale
+from ..cards.unread import why_cards_fail, why_no_card
 from ..edges import LinearPatch
+from ..find.field import find_field
 from ..find.stage import find_rose
 from ..find.top_outline import COPY_PX, find_outline
 from ..photo import Photo
-from ..plane.known import LEAST_EDGE_PX, KnownSolve, Lens, Seen, beyond_rim, solve_known
+from ..plane.known import LEAST_EDGE_PX, KnownSolve, Lens, Seen, beyond_rim, lens_of, solve_known
+from ..plane.solve import solve_plane
 from .round_edge import sharp_circle
 
 # No place of the outline as it was first found is known better than to this, px of the copy that it is found in.
@@ -54,14 +60,32 @@ def known_plane(photo: Photo, known: Known) -> KnownSolve:
     if edge is None:
         return solve_known(seen, _ppi_of_marks(seen), (np.array(photo.size_px) - 1) / 2)
     seen, solve = edge
+    at_in = _rose_or_seams(photo, solve)
+    return solve if at_in is None else _solved(replace(seen, rose_px=solve.camera.px_from_plane(at_in)), solve)
+
+
+def _rose_or_seams(photo: Photo, solve: KnownSolve) -> Array | None:
+    """(2,) where a rose's middle lies, or a bare top's seams meet; None where neither is found (the pipeline will say what is wrong)."""
     try:
-        rose = find_rose(photo.bgr, solve.camera, beyond_rim(solve), 0.0)
+        return find_rose(photo.bgr, solve.camera, [], 0.0).centre_in
     except PhotoError:
-        return solve  # the pipeline will say what is wrong with it
-    if rose.centre_in is None:
-        return solve
-    at_px = solve.camera.px_from_plane(rose.centre_in)
-    return _solved(replace(seen, rose_px=at_px), solve)
+        field = find_field(photo.bgr, solve.camera, beyond_rim(solve))
+        return None if field is None else field.centre_in
+
+
+def lens_from(photo: Photo) -> Lens:
+    """What a photo with cards tells of the phone's lens. Raises PhotoError where no card can be read, or they don't agree at all."""
+    import cv2
+
+    with one_thread():
+        grey = cv2.cvtColor(photo.bgr, cv2.COLOR_BGR2GRAY)
+        cards = find_cards(grey).cards
+        if not cards:
+            raise why_no_card(grey, photo.name)
+        solve = solve_plane(cards, photo.size_px, photo.focal_px, print_scale(None, None), photo.is_whole)
+        if solve.hopeless:
+            raise why_cards_fail(grey, len(cards), photo.name)
+        return lens_of(solve, photo.focal_px)
 
 
 def _middle(places: Array) -> Array:

@@ -39,8 +39,8 @@ U_DIAMETER_IN, U_MARKS_IN = 1 / 64, 1 / 100
 # seen beside the one that is measured, inches; and how far the rose's middle lies from the top's, inches (common practice, no source).
 U_OUT_OF_ROUND, U_ARRIS_IN, U_CENTRED_IN = 0.0012, 0.0045, 0.06
 # A round edge that may as well be a band's inner edge, the rim having the bench's tone: how far it then lies within the rim, relative
-# (bands of 1/2 to 1 1/2 in on tops of 14 to 20 in; common practice, no source).
-U_BAND = 0.085
+# (bands of 1/2 to 1 1/2 in on tops of 13 to 20 in; common practice, no source).
+U_BAND = 0.10
 # How far a phone is held from straight above, rad (along either axis), where nothing else tells (common practice, no source).
 U_TILT = 0.12
 # A mark's place is read off a picture to this, px.

@@ -21,9 +21,8 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from seamcheck.basis.errors import SeamcheckError
 from seamcheck.basis.threads import one_thread
 from seamcheck.basis.uncertain import COVERAGE_95
-from seamcheck.measure.known_plane import Known, known_plane
+from seamcheck.measure.known_plane import Known, known_plane, lens_from
 from seamcheck.photo import read_photo
-from seamcheck.pipeline import lens_from
 from tests.scenes.draw import Scene, draw
 from tests.scenes.render import render
 from tests.scenes.whole_top import draw_hard_rim, draw_whole

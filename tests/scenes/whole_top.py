@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from .draw import Scene, draw
+from .draw import Scene, draw, draw_bare
 from .view import View
 from .woods import WOODS
 
@@ -14,9 +14,9 @@ BAND_IN_ALL = 0.25  # share of the tops with hard rims that have no band: leaves
 
 
 def draw_whole(seed: int, stage: str = "inlaid", megapixels: tuple[float, float] = (7.0, 8.0)) -> Scene:
-    """One scene: the whole top, or all but a little of its edge, in the picture; no card, no tape."""
+    """One scene: the whole top, or all but a little of its edge, in the picture; no card, no tape. Of a bare one no rose either."""
     rng = np.random.default_rng([seed, 17])
-    drawn = draw(seed, stage, megapixels=megapixels)
+    drawn = draw_bare(seed, megapixels=megapixels) if stage == "bare" else draw(seed, stage, megapixels=megapixels)
     now = drawn.view
     radius_in = rng.uniform(6.3, 8.5)
     ppi = now.height / (2 * radius_in * rng.uniform(0.97, 1.08))

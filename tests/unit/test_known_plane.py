@@ -112,7 +112,7 @@ def test_what_tells_the_two_poses_of_a_circle_apart_is_the_rose() -> None:
     ) == pytest.approx(4.0, rel=0.01)
 
 
-def test_an_edge_that_may_be_a_bands_is_uncertain_by_a_sixth() -> None:
+def test_an_edge_that_may_be_a_bands_is_uncertain_by_a_fifth() -> None:
     rng = np.random.default_rng(5)
     camera = phone(rng, 0.1, 1.0)
     edge = rim(camera, rng, 7.2)  # a band 0.8 in wide round it, unseen

@@ -12,6 +12,7 @@ from seamcheck.basis.lines import Line
 from seamcheck.kite import FoundLobe, Kite
 from seamcheck.measure.edge_task import EdgeFit
 from seamcheck.measure.lobes import LobeFit
+from seamcheck.measure.rings import rings_that_show
 from seamcheck.photo import read_photo
 
 SAMPLE = Path(__file__).parents[2] / "sample_images" / "dry-fit.jpg"
@@ -37,7 +38,7 @@ def lobes_of(rings: list[int | None]) -> list[FoundLobe]:
 
 def test_a_ring_of_which_next_to_nothing_shows_is_left_out_and_said() -> None:
     lobes = lobes_of([1] * 4 + [2] * 4)
-    kept, fits, gone = pipeline._rings_that_show(lobes, [WHOLE] * 4 + [NOTHING, SEAM_ONLY, NOTHING, NOTHING])
+    kept, fits, gone = rings_that_show(lobes, [WHOLE] * 4 + [NOTHING, SEAM_ONLY, NOTHING, NOTHING])
     assert [lobe.ring for lobe in kept] == [1] * 4
     assert fits == [WHOLE] * 4
     assert gone == [4]
@@ -47,6 +48,6 @@ def test_a_ring_of_which_next_to_nothing_shows_is_left_out_and_said() -> None:
 def test_a_ring_under_much_tape_stays_and_so_does_all_where_nothing_shows() -> None:
     lobes = lobes_of([1] * 4 + [2] * 4)
     fits = [WHOLE] * 4 + [NOTHING, SEAM_ONLY, NOTHING, SEAM_ONLY]
-    assert pipeline._rings_that_show(lobes, fits) == (lobes, fits, [])
+    assert rings_that_show(lobes, fits) == (lobes, fits, [])
     loose = lobes_of([None] * 3)
-    assert pipeline._rings_that_show(loose, [NOTHING] * 3) == (loose, [NOTHING] * 3, [])
+    assert rings_that_show(loose, [NOTHING] * 3) == (loose, [NOTHING] * 3, [])
