@@ -6,7 +6,7 @@ import json
 import os
 import subprocess
 import sys
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
 from typing import Any, get_type_hints
@@ -18,6 +18,7 @@ from PIL import Image
 from seamcheck.basis.errors import NoCardFound
 from seamcheck.cli import TRACEBACK_VARIABLE, main
 from seamcheck.photo import Photo
+from seamcheck.pipeline import Settings, settings_of
 from seamcheck.result import Inspection, Stage
 from tests.command_line import Run, command_line
 from tests.made_up import DRY_FIT, SIZE_PX
@@ -25,22 +26,10 @@ from tests.made_up import DRY_FIT, SIZE_PX
 ROOT = Path(__file__).parents[2]
 
 
-@dataclass(frozen=True)
-class Settings:
-    """The pipeline's, as far as the command line knows them."""
-
-    stage: Stage | None = None
-    tolerance_in: float = 1 / 64
-    veneer_in: float | None = None
-    bar_across_in: float | None = None
-    bar_along_in: float | None = None
-    gap_tolerance_in: float = 0.010
-
-
 class Pipeline(ModuleType):
     """Stands in for measuring: remembers what it was asked and gives what it was told to."""
 
-    Settings = Settings
+    settings_of = staticmethod(settings_of)
 
     def __init__(self) -> None:
         super().__init__("seamcheck.pipeline")
