@@ -101,10 +101,12 @@ def test_odd_names_are_names(tmp_path: Path, name: str, monkeypatch: pytest.Monk
     assert os.listdir(tmp_path) == [name]
 
 
+# A shell starts its background jobs with interrupts ignored, and children inherit that.
 WRITER = """
-import sys
+import signal, sys
 from pathlib import Path
 from seamcheck.report.files import Target, write_all
+signal.signal(signal.SIGINT, signal.default_int_handler)
 first, second = (Target(Path(name), "a note", lambda data: True) for name in sys.argv[1:3])
 print("ready", flush=True)
 for k in range(100000):
