@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from . import cli_advice, cli_class, cli_design, cli_job, cli_lobes, cli_pages, cli_woods
+from . import cli_advice, cli_class, cli_design, cli_job, cli_lobes, cli_pages, cli_seat, cli_woods
 from .basis.errors import SeamcheckError
 from .basis.language import say
 from .basis.threads import ONE_THREAD
@@ -294,6 +294,7 @@ def cards(
 
 cli_advice.add_to(app)
 cli_design.add_to(app)
+cli_seat.add_to(app)
 cli_job.add_to(app)
 cli_pages.add_to(app)
 cli_lobes.add_to(app)

@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import ceil, isfinite
 
-from .basis.uncertain import Estimate
-from .result import Tip, Verdict
+from .basis.uncertain import COVERAGE_95, Estimate
+from .result import Room, Tip, Verdict
 
 # Reported lengths are rounded to a millionth of an inch: a hundredth of the best u95, so that rounding decides nothing.
 REPORTED_DECIMALS = 6
@@ -55,6 +55,42 @@ def judge_joint(max_gap: Estimate | None, gap_tolerance_in: float) -> Verdict:
     if gap + u95 <= gap_tolerance_in:
         return Verdict.CLOSED
     return Verdict.OPEN if gap - u95 > gap_tolerance_in else Verdict.UNSURE
+
+
+def judge_room(ends: Sequence[Estimate | None], gap_tolerance_in: float, wood_stands: bool = False) -> Room:
+    """Of an edge in its recess, by the room at its two ends.
+
+    tight if room + u95 < 0 at either end, or wood was seen to stand inside; else gapes if room - u95 > tolerance at either end; fits if at
+    both ends room - u95 >= 0 and room + u95 <= tolerance; else unsure; unmeasured without a number and nothing seen.
+    """
+    if wood_stands:
+        return Room.TIGHT
+    given = [number for end in ends if (number := reported(end)) is not None]
+    if len(given) < len(ends):
+        return Room.UNMEASURED
+    if any(room + u95 < 0 for room, u95 in given):
+        return Room.TIGHT
+    if any(room - u95 > gap_tolerance_in for room, u95 in given):
+        return Room.GAPES
+    return Room.FITS if all(room - u95 >= 0 and room + u95 <= gap_tolerance_in for room, u95 in given) else Room.UNSURE
+
+
+def judge_point(beyond: Estimate | None, uncut: tuple[float, float] | None, is_seen: bool = True) -> Room:
+    """Whether a point goes in: the recess's corner surely beyond the tip, and no wood seen to stand before it.
+
+    uncut: wood in the point, from the corner inward, with its standard uncertainty; None where none is seen. is_seen: whether the photo
+    tells how far the point is cleared; where it doesn't, none is said to go in.
+    """
+    given = reported(beyond)
+    if given is None:
+        return Room.UNMEASURED
+    room, u95 = given
+    if uncut is not None:
+        wood, u = uncut
+        room, u95 = room - wood, (u95**2 + (COVERAGE_95 * u) ** 2) ** 0.5
+    if room + u95 < 0:
+        return Room.TIGHT
+    return Room.FITS if is_seen and room - u95 >= 0 else Room.UNSURE
 
 
 def odd_lobes(tips: Sequence[Tip]) -> tuple[int, ...]:

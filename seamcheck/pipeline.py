@@ -37,6 +37,7 @@ from .measure.gaps import GapFit, measure_gaps
 from .measure.known_plane import Known, known_plane
 from .measure.lobes import LobeFit, measure_lobes
 from .measure.loose_numbers import lobe_shape
+from .measure.outline import outline_edge
 from .measure.places import card_moves, tip_place
 from .measure.rings import rings_that_show
 from .measure.round_edge import RoundEdge, edge_of_circle, field_reach, measure_round_edge
@@ -57,7 +58,7 @@ from .plane.camera import Camera
 from .plane.known import KnownSolve, Lens, beyond_rim
 from .plane.solve import PlaneSolve, solve_plane
 from .plane.spread import KNOWN
-from .result import Help, Inspection, Joint, Scale, Stage, Tip
+from .result import Help, Inspection, Joint, OutlineEdge, Scale, Stage, Tip
 
 # Veneer now usual is 1/42 in; what is sold runs from 1/50 to 1/28 (trade pages): a uniform distribution over that.
 USUAL_VENEER_IN = 1 / 42
@@ -363,7 +364,13 @@ def _tip(
         numbers.own_end_offset,
         None if centre_in is not None else lobe_shape(sight, lines, fit),
         None if centre_in is None else tip_place(sight, lines),
+        None if centre_in is None else (_outline_edge(sight, lines, "left", outline), _outline_edge(sight, lines, "right", outline)),
     )
+
+
+def _outline_edge(sight: Sight, lines: Lines, name: str, outline_in: Array) -> OutlineEdge | None:
+    """A long edge of a lobe whose corners (root, left, tip, right) are given; None where it wasn't measured."""
+    return outline_edge(sight, name, lines[name], outline_in[1 if name == "left" else 3], outline_in[2]) if name in lines else None
 
 
 def _on_edge(edge: Line | None, corner_in: Array) -> Array:

@@ -6,7 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import Enum
 
-from .basis.frames import Array
+import numpy as np
+
+from .basis.frames import Array, right_of
 from .basis.reasons import Reason
 from .basis.uncertain import Estimate
 
@@ -27,6 +29,16 @@ class Verdict(Enum):
     OFF = "off"
     CLOSED = "closed"
     OPEN = "open"
+    UNSURE = "unsure"
+    UNMEASURED = "unmeasured"
+
+
+class Room(Enum):
+    """How an edge or a point of the rose goes into its recess."""
+
+    TIGHT = "tight"
+    FITS = "fits"
+    GAPES = "gapes"
     UNSURE = "unsure"
     UNMEASURED = "unmeasured"
 
@@ -58,6 +70,29 @@ class TipPlace:
 
 
 @dataclass(frozen=True)
+class OutlineEdge:
+    """A straight edge of an outline, in the plane frame of its photo. Across is positive to the right of notch to point."""
+
+    ends_in: Array  # (2, 2), on the line: where the outline turns at the notch, and at the point
+    cov: Array  # (2, 2) of its place across at the two ends, in^2: sampling, and how an edge bows where it wasn't seen
+    u_model_in: float  # the same of the line as a whole, from what its model leaves out
+    causes: tuple[str, ...]  # what all edges of a photo share: camera, print, veneer
+    moves_in: Array  # (causes, 2): how far each, one standard uncertainty larger, moves the line across at the two ends
+
+    @property
+    def normal(self) -> Array:
+        """(2,) unit, to the right of notch to point."""
+        way = right_of(self.ends_in[1] - self.ends_in[0])
+        return way / np.hypot(*way)
+
+    def weights_at(self, place_in: Array) -> Array:
+        """(2,): the line's place at a point's foot is so much of its places at the two ends."""
+        way = self.ends_in[1] - self.ends_in[0]
+        share = float((place_in - self.ends_in[0]) @ way / (way @ way))
+        return np.array([1 - share, share])
+
+
+@dataclass(frozen=True)
 class Tip:
     """One lobe's tip. Pixels are those of the upright photo, on the lobe's face."""
 
@@ -83,6 +118,7 @@ class Tip:
     own_end_offset: Estimate | None = None
     shape: LobeShape | None = None  # loose lobes only
     place: TipPlace | None = None  # None where an edge is missing, or several photos make the tip
+    edges: tuple[OutlineEdge | None, OutlineEdge | None] | None = None  # long edges, left and right, in plan; not of loose lobes
 
 
 @dataclass(frozen=True)
@@ -212,3 +248,58 @@ class Inspection:
     bare: BareTop | None = None  # bare tops only
     # Of each tip, by the number's name (a field of Tip): what would help, most first; empty unless it was asked for.
     helps: tuple[Mapping[str, tuple[Help, ...]], ...] = ()
+
+
+@dataclass(frozen=True)
+class StandingWood:
+    """A stretch of a recess's edge where wood stands inside the line: routed, not pared. Inches, from the point along the edge."""
+
+    from_tip_in: float
+    to_in: float
+    by_in: float  # how far inside
+
+
+@dataclass(frozen=True)
+class SeatedEdge:
+    """A long edge of the rose in its recess: the recess's wall outside of it is positive. Inches."""
+
+    at_notch: Estimate | None
+    at_tip: Estimate | None
+    length_in: float
+    standing: tuple[StandingWood, ...]
+    verdict: Room
+    missing: str | None  # "rose" or "recess": in which photo the edge couldn't be had
+
+
+@dataclass(frozen=True)
+class SeatedPoint:
+    """One point of the rose in its recess."""
+
+    lobe: int
+    ring: int | None
+    bearing: float  # rad, clockwise from the photo's up, as the rose goes in
+    edges: tuple[SeatedEdge, SeatedEdge]  # left and right, as seen from the middle
+    beyond: Estimate | None  # inches, from the rose's tip on to where the recess's edges meet
+    uncut_in: float | None  # so much wood stands in the point, from where the edges meet inward; None where none is seen
+    uncut_u95_in: float | None
+    point_seen: bool  # whether the photo tells how far the point is cleared
+    verdict: Room  # fits: its tip goes in; never gapes
+
+
+@dataclass(frozen=True)
+class Seating:
+    """The rose in its recess, before glue."""
+
+    photo_name: str
+    size_px: tuple[int, int]
+    rose_name: str  # the photo that the rose was measured in
+    gap_tolerance_in: float
+    same_cards: bool
+    turn_by: str  # what told the rose's turn: "you", "cards", "shape", "up" or "only"
+    points: tuple[SeatedPoint, ...]  # clockwise from the rose's first lobe
+    least_anywhere: Estimate  # inches: no place gives the rose a least room larger than this
+    rose_px: Array  # (2 n, 2) the rose as it is laid in: tip, notch, ... in the order of the points
+    recess_px: Array  # (2 n, 2) the recess, the same way
+    centre_px: Array  # (2,) the rose's middle
+    scale: Scale
+    warnings: tuple[str, ...] = ()

@@ -25,6 +25,10 @@ ROUTER = to_say(
     "Router: eyes and ears protected, a mask and suction against dust (some woods harm skin and lungs), the bit unplugged before it is "
     "touched, the work clamped, both hands on the router. Try depth and line on scrap first: what is cut too deep stays too deep."
 )
+PARE = to_say(
+    "Knife and chisel: sharp, the work clamped, both hands behind the edge, a light pass at a time to the line and not past it. Lift dust "
+    "by suction, not by breath, and wear a mask."
+)
 GLUE_AND_PRESS = to_say("Glue and press: fingers clear of press and clamps, the glue's own label for skin, air and time.")
 # Whenever an edge is to be eased.
 PLANE = to_say(

@@ -11,12 +11,14 @@ from math import radians
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from ..basis.errors import NothingToCompare, OlderResult, SpoiltResult
 from ..basis.frames import Array
 from ..basis.reasons import Reason
 from ..basis.uncertain import Estimate
 from ..photo import shown_name
-from ..result import Inspection, Joint, Scale, Stage, Tip, TipPlace, Together, Verdict
+from ..result import Inspection, Joint, OutlineEdge, Scale, Stage, Tip, TipPlace, Together, Verdict
 from .json_file import TIP_NUMBERS
 from .result_reading import STAGES, number_of, places_of, read_document
 
@@ -91,6 +93,7 @@ def _tip(tip: Mapping[str, Any], working: Mapping[str, Any]) -> Tip:
         place_in=_maybe_places(working["place_in"], (2,)),
         shape=None,  # comparing knows lobes by where they lie
         place=_place(working.get("place")),  # files of earlier versions don't have it
+        edges=_edges(working.get("edges")),
         **numbers,
     )
 
@@ -103,6 +106,26 @@ def _place(told: Mapping[str, Any] | None) -> TipPlace | None:
 
 def _moves(told: Mapping[str, Any]) -> dict[str, Array]:
     return {str(source): places_of(own, (len(own), 2)) for source, own in told.items() if own}
+
+
+def _edges(told: Any) -> tuple[OutlineEdge | None, OutlineEdge | None] | None:
+    if told is None:
+        return None
+    left, right = (None if edge is None else _edge(edge) for edge in told)
+    return left, right
+
+
+def _edge(told: Mapping[str, Any]) -> OutlineEdge:
+    first, both, second = (number_of(part) for part in told["cov"])
+    causes = tuple(str(cause) for cause in told["causes"])
+    u_model = number_of(told["u_model_in"])
+    if not (first > 0 and second > 0 and both**2 <= first * second * (1 + 1e-4) and u_model >= 0):
+        raise ValueError("no uncertainty")
+    ends = places_of(told["ends_in"], (2, 2))
+    if not np.hypot(*(ends[1] - ends[0])) > 0:
+        raise ValueError("no edge")
+    moves = places_of(told["moves_in"], (len(causes), 2)) if causes else np.zeros((0, 2))
+    return OutlineEdge(ends, np.array([[first, both], [both, second]]), u_model, causes, moves)
 
 
 def _joint(joint: Mapping[str, Any], working: Mapping[str, Any]) -> Joint:

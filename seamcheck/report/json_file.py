@@ -15,7 +15,7 @@ import numpy as np
 from ..basis.frames import Array
 from ..basis.uncertain import COVERAGE_95, Estimate
 from ..judge import REPORTED_DECIMALS, reported
-from ..result import EDGES, HALF_ANGLES, BareTop, Help, Inspection, Joint, LobeShape, RosePlace, Seam, Stage, Tip, TipPlace
+from ..result import EDGES, HALF_ANGLES, BareTop, Help, Inspection, Joint, LobeShape, OutlineEdge, RosePlace, Seam, Stage, Tip, TipPlace
 
 SCHEMA_VERSION = 1
 PX_DECIMALS = 3
@@ -164,9 +164,23 @@ def _working(inspection: Inspection) -> Json:
         "tips": [
             {"place_in": _place(tip.place_in), "place": _whole_place(tip.place)}
             | {name: _shares(getattr(tip, name)) for name in TIP_NUMBERS}
+            | ({} if tip.edges is None else {"edges": [_outline_edge(edge) for edge in tip.edges]})
             for tip in inspection.tips
         ],
         "joints": [{"max_gap": _shares(joint.max_gap)} for joint in inspection.joints],
+    }
+
+
+def _outline_edge(edge: OutlineEdge | None) -> Json | None:
+    """A long edge in plan, left then right; null where it wasn't measured."""
+    if edge is None or not all(np.isfinite(part).all() for part in (edge.ends_in, edge.cov, edge.u_model_in, edge.moves_in)):
+        return None
+    return {
+        "ends_in": np.round(edge.ends_in, WORKING_DECIMALS).tolist(),
+        "cov": [float(f"{part:.6g}") for part in edge.cov[[0, 0, 1], [0, 1, 1]]],
+        "u_model_in": round(edge.u_model_in, WORKING_DECIMALS),
+        "causes": list(edge.causes),
+        "moves_in": np.round(edge.moves_in, WORKING_DECIMALS).tolist(),
     }
 
 

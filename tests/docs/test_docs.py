@@ -20,6 +20,7 @@ COMMANDS = (
     "cards",
     "template",
     "recess",
+    "seat",
     "plan",
     "decide",
     "job",
