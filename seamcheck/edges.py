@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from math import ceil, floor
 
 import numpy as np
 from numpy.typing import NDArray
@@ -152,19 +153,19 @@ def sample_strip(
     from_in: Array,
     to_in: Array,
     z_in: float,
-    half_width_in: float,
+    reach_in: float | tuple[float, float],
     step_in: float,
     step_across_in: float | None = None,
 ) -> Strip:
-    """The strip from one plane point to another, half_width_in to either side, at height z_in."""
+    """The strip from one plane point to another, at height z_in, reach_in to either side, or from a place across it to another."""
     from_in, to_in = np.asarray(from_in, float), np.asarray(to_in, float)
     length = float(np.linalg.norm(to_in - from_in))
     direction = (to_in - from_in) / length
     n_along = max(2, round(length / step_in) + 1)
     across_step = step_across_in or step_in
-    half = max(1, int(np.ceil(half_width_in / across_step)))
+    low_in, high_in = reach_in if isinstance(reach_in, tuple) else (-reach_in, reach_in)
     along = np.linspace(0, length, n_along)
-    across = np.arange(-half, half + 1) * across_step
+    across = np.arange(min(-1, floor(low_in / across_step + 1e-9)), max(1, ceil(high_in / across_step - 1e-9)) + 1) * across_step
     # The lens bends a strip so gently that a few nodes say where all its places lie in the photo, to 1/1000 px.
     to_along, to_across = _between_nodes(n_along), _between_nodes(len(across))
     xy = from_in + (_nodes(0, length)[:, None, None] * direction + _nodes(across[0], across[-1])[None, :, None] * right_of(direction))
@@ -187,7 +188,10 @@ def _chebyshev() -> Array:
 
 @lru_cache(maxsize=512)
 def _between_nodes(count: int) -> Array:
-    """(count, NODES): values at `count` evenly spread places of an interval, ends included, from those at its nodes (Lagrange)."""
-    at, nodes = np.linspace(-1, 1, count), _chebyshev()
-    others = [np.delete(nodes, k) for k in range(NODES)]
-    return np.stack([np.prod((at[:, None] - other) / (nodes[k] - other), axis=1) for k, other in enumerate(others)], axis=1)
+    """(count, NODES): values at `count` evenly spread places of an interval, ends included, from those at its nodes.
+
+    By the Chebyshev polynomials, which are orthogonal on their own nodes.
+    """
+    order = np.arange(NODES)
+    at_nodes = np.cos(order[:, None] * np.arccos(_chebyshev())) * np.where(order[:, None] == 0, 1, 2) / NODES
+    return np.cos(np.arccos(np.linspace(-1, 1, count))[:, None] * order) @ at_nodes

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .basis.frames import Array
+from .basis.order import median
 from .cards.geometry import COLUMNS, PAPER_THICKNESS_IN, ROWS, SQUARE_IN, outline_in, square_is_white
 from .edges import LIGHT_FLOOR, LUMA_BGR, LinearPatch, Sharpening, sample_strip, srgb_decode, srgb_encode
 from .plane.camera import Camera
@@ -123,23 +124,21 @@ def learn_optics(edges: Sequence[CardEdge]) -> Optics:
     light = np.array([edge.profile for edge in some[:: max(1, len(some) // MOST_EDGES)]])
     light = light[:, _within(light.shape[1], REACH_PX)]
     best, found = np.inf, USUAL_OPTICS
-    bases = [(blur, _bases(_places(USED_PX), blur, 0.0, SHIFTS_PX)) for blur in BLURS_PX]
+    bases = np.array([_bases(_places(USED_PX), blur, 0.0, SHIFTS_PX) for blur in BLURS_PX])
     for sharpening, luma in _unsharpened(light, USED_PX):
-        for blur, basis in bases:
-            misfit = float(np.median(_left(luma, basis)))
-            if misfit < best:
-                best, found = misfit, Optics(blur, sharpening)
-    return _learn_motion(edges, found) if _is_soft(edges, found) else found
+        misfit = np.median(_left(luma, bases), axis=1)  # (blurs,)
+        if misfit.min() < best:
+            best, found = float(misfit.min()), Optics(BLURS_PX[int(np.argmin(misfit))], sharpening)
+    return _learn_motion(edges, found) if _is_soft(edges, found, bases) else found
 
 
-def _is_soft(edges: Sequence[CardEdge], found: Optics) -> bool:
-    """Whether edges along either side of the cards are soft."""
+def _is_soft(edges: Sequence[CardEdge], found: Optics, bases: Array) -> bool:
+    """Whether edges along either side of the cards are soft; bases: for each of BLURS_PX."""
     for is_level in (True, False):
         some = [edge.profile for edge in edges if edge.is_level == is_level]
         if some:
             light = found.sharpening.undone(np.array(some), STEP_PX)[:, _within(len(some[0]), USED_PX)]
-            left = [np.median(_left(_luma(light), _bases(_places(USED_PX), blur, 0.0, SHIFTS_PX))) for blur in BLURS_PX]
-            if BLURS_PX[int(np.argmin(left))] > SOFT_PX:
+            if BLURS_PX[int(np.argmin(np.median(_left(_luma(light), bases), axis=1)))] > SOFT_PX:
                 return True
     return found.blur_px > SOFT_PX
 
@@ -201,8 +200,8 @@ def _luma(light: Array) -> Array:
 
 
 def _left(luma: Array, basis: Array) -> Array:
-    """(edges,): what the best of the steps leaves of each profile's sum of squares."""
-    return np.asarray(np.min(np.sum(luma**2, axis=1) - np.sum((luma @ basis) ** 2, axis=2), axis=0))
+    """(..., edges): what the best of the steps (..., shifts, n, 2) leaves of each profile's sum of squares."""
+    return np.asarray(np.min(np.sum(luma**2, axis=1) - np.sum((luma @ basis) ** 2, axis=-1), axis=-2))
 
 
 def _bases(place: Array, blur: float, smear: float, shifts: Sequence[float]) -> Array:
@@ -270,5 +269,6 @@ def _black_sides() -> list[tuple[Array, bool]]:
 def _plain(profile: Array) -> bool:
     """Whether a profile runs from black to white without anything else."""
     luma = profile @ LUMA_BGR
-    low, high = np.median(luma[: len(luma) // 4]), np.median(luma[-len(luma) // 4 :])
-    return bool(high > 2 * low and high - low > 0.05 and np.std(luma[: len(luma) // 4]) < 0.1 * (high - low))
+    quarter = len(luma) // 4
+    low, high = median(luma[:quarter]), median(luma[-quarter:])
+    return bool(high > 2 * low and high - low > 0.05 and np.std(luma[:quarter]) < 0.1 * (high - low))

@@ -127,14 +127,17 @@ def _by_card(markers: list[tuple[int, Array]]) -> dict[int, list[dict[int, Array
 
 def _agree(copy: dict[int, Array], place: int, quad: Array) -> bool:
     """Whether a marker lies where a card's other markers put it."""
-    drawn = np.concatenate([marker_corners_in(other) for other in copy])
-    homography = _homography(drawn, np.concatenate(list(copy.values())))
-    expected = _apply(homography, marker_corners_in(place).mean(axis=0)[None])[0]
+    design = np.ones((4 * len(copy), 3))
+    design[:, :2] = np.concatenate([marker_corners_in(other) for other in copy])
+    seen = np.array(list(copy.values()))
+    # Over a card an affine map is wrong by less than is allowed for here.
+    to_photo = np.linalg.solve(design.T @ design, design.T @ seen.reshape(-1, 2))
     centre = quad.mean(axis=0)
-    side = float(np.linalg.norm(quad[0] - quad[1]))
-    away = min(float(np.linalg.norm(other.mean(axis=0) - centre)) for other in copy.values())
+    missed = marker_corners_in(place).mean(axis=0) @ to_photo[:2] + to_photo[2] - centre
+    side = float(np.hypot(*(quad[0] - quad[1])))
+    away = float(np.hypot(*(seen.mean(axis=1) - centre).T).min())
     # Markers foresee the next one to a few per cent of the distance; another copy of the card lies a card's width off at least.
-    return float(np.linalg.norm(expected - centre)) < 0.5 * side + 0.2 * away
+    return float(np.hypot(*missed)) < 0.5 * side + 0.2 * away
 
 
 def _measure(grey: NDArray[np.uint8], number: int, markers: dict[int, Array]) -> SeenCard | None:

@@ -5,6 +5,8 @@ Card frame: inches as drawn, origin at the card's centre, x right, y up, the car
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from ..basis.frames import Array
@@ -38,6 +40,7 @@ def _from_top_left(x_in: Array, y_down_in: Array) -> Array:
     return np.stack([x_in - COLUMNS * SQUARE_IN / 2, ROWS * SQUARE_IN / 2 - y_down_in], axis=-1)
 
 
+@lru_cache
 def marker_corners_in(place: int) -> Array:
     """(4, 2) corners of the place-th marker (0..9): top left, top right, bottom right, bottom left."""
     row, column = marker_places()[place]

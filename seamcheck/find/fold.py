@@ -30,11 +30,11 @@ class Fold:
     count: int
     outer_in: float
 
-    def _index(self, radius: Array, bearing: Array) -> tuple[Array, Array]:
-        i = np.round((radius - INNERMOST_IN) / RADIAL_STEP_IN).astype(int)
+    def _index(self, radius: Array, bearing: Array) -> Array:
+        """Numbers of places in the flattened fold."""
         n = self.tangential.shape[1]
-        j = np.round(bearing * (self.count * n / (2 * np.pi))).astype(int) % n
-        return np.clip(i, 0, self.tangential.shape[0] - 1), j
+        i = np.clip(np.round((radius - INNERMOST_IN) / RADIAL_STEP_IN).astype(int), 0, self.tangential.shape[0] - 1)
+        return np.asarray(i * n + np.round(bearing * (self.count * n / (2 * np.pi))).astype(int) % n)
 
     def step_sum(self, a: Array, b: Array, turn: float, parts: int, stations: int = 24) -> tuple[Array, Array]:
         """Steps to the right of the segments from a to b (..., 2), in the frame turned clockwise by `turn`.
@@ -44,22 +44,23 @@ class Fold:
         """
         a, b = np.broadcast_arrays(np.asarray(a, float), np.asarray(b, float))
         length = np.hypot(*np.moveaxis(b - a, -1, 0)) + 1e-9
-        normal = right_of((b - a) / length[..., None])
+        normal = right_of((b - a) / length[..., None]).astype(np.float32)
         t = (np.arange(stations) + 0.5) / stations
-        places = a[..., None, :] + (b - a)[..., None, :] * t[:, None]
-        bearing = np.arctan2(places[..., 0], places[..., 1])
-        i, j = self._index(np.hypot(places[..., 0], places[..., 1]), bearing + turn)
-        cos, sin = np.cos(bearing), np.sin(bearing)
-        x, y = normal[..., 0, None], normal[..., 1, None]
-        steps = self.tangential[i, j] * (x * cos - y * sin)[..., None] + self.radial[i, j] * (x * sin + y * cos)[..., None]
+        x, y = (a[..., k, None] + (b - a)[..., k, None] * t for k in (0, 1))
+        radius = np.sqrt(x * x + y * y)
+        at = self._index(radius, np.arctan2(x, y) + turn)
+        sin, cos = ((part / np.maximum(radius, 1e-9)).astype(np.float32) for part in (x, y))
+        right, outward = normal[..., 0, None], normal[..., 1, None]
+        clockwise, away = (picture.reshape(-1, 3).take(at, axis=0) for picture in (self.tangential, self.radial))
+        steps = clockwise * (right * cos - outward * sin)[..., None] + away * (right * sin + outward * cos)[..., None]
         steps = steps.reshape(*length.shape, parts, stations // parts, 3).sum(axis=-2)
-        return steps * (length / stations)[..., None, None], self.seen[i, j].mean(axis=-1) * length
+        return steps * (length / stations)[..., None, None], self.seen.ravel().take(at).mean(axis=-1) * length
 
     def along_ray(self, turn: float, axis: Array) -> tuple[Array, Array, Array]:
         """Radii; running integrals along a ray of the clockwise step, projected on `axis`, and of what shows."""
-        _, j = self._index(np.zeros(1), np.array([turn]))
-        run: Array = np.cumsum(self.tangential[:, j[0]] @ axis) * RADIAL_STEP_IN
-        seen: Array = np.cumsum(self.seen[:, j[0]].astype(float)) * RADIAL_STEP_IN
+        ray = int(self._index(np.zeros(1), np.array([turn]))[0])  # in the innermost row
+        run: Array = np.cumsum(self.tangential[:, ray] @ axis) * RADIAL_STEP_IN
+        seen: Array = np.cumsum(self.seen[:, ray].astype(float)) * RADIAL_STEP_IN
         radii: Array = INNERMOST_IN + RADIAL_STEP_IN * np.arange(len(run), dtype=float)
         return radii, run, seen
 

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..basis.frames import Array, right_of
+from ..basis.order import median
 from ..kite import FoundLobe
 from .light import LogLight, sample
 
@@ -122,11 +123,11 @@ def discriminant(inner: Array, outer: Array) -> tuple[Array, float]:
 
     The jump is the median of the pairs' differences; the spread that of the colours about their medians, with far ones limited.
     """
-    jump = np.median(outer - inner, axis=0)
+    jump = median(outer - inner)
     spread = COLOUR_FLOOR**2 * np.eye(3)
     for side in (inner, outer):
-        away = side - np.median(side, axis=0)
-        limit = 3 * np.median(np.abs(away), axis=0) + 1e-6
+        away = side - median(side)
+        limit = 3 * median(np.abs(away)) + 1e-6
         away = np.clip(away, -limit, limit)
         spread = spread + away.T @ away / len(away) / 2
     axis = np.asarray(np.linalg.solve(spread, jump), float)

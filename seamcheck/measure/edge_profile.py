@@ -1,20 +1,22 @@
 """What the photo shows across a straight edge: linear models of a profile, for every kind of edge.
 
 A profile runs from the wood of a lobe (negative places) across its edge (0) to what lies beyond. Each model is a design
-matrix (..., samples, columns) for places (..., samples): the profile is a linear combination of its columns, blurred by the
-photo's point spread (a Gaussian). The first column is the wood's level, the third the level beyond.
+(options, columns, places): the profile is a linear combination of an option's columns, blurred by the photo's point spread (a
+Gaussian). The first column is the wood's level, the third the level beyond; columns that a case doesn't need are zero. Designs of
+many edges are computed at once, for one kind of model: (edges, options, columns, places).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
 from ..basis.frames import Array
 from ..edges import LIGHT_FLOOR
-from .shading import Shading
+from .shading import Shading, shade_at, stacked
 
 # How far the models look to either side of an edge, photo pixels.
 INSIDE_PX = 6.0
@@ -40,6 +42,9 @@ SHADE_DOUBT, CONTACT_IN = 0.08, 0.012
 # The wood's figure changes its light by about so large a share a pixel, in a block's mean: keeps the slope from imitating an edge.
 FIGURE_SLOPE = 0.015
 
+# Step of the grid that the shaded field is blurred on, and how much of the veneer's side has to be seen to count, px.
+SHADE_STEP_PX, LEAST_SIDE_PX = 0.2, 0.3
+
 # A shorter motion than so many blurs can't be told from a blur of the same variance.
 SMEAR_OF_BLUR = 1.5
 
@@ -60,9 +65,11 @@ class Plain:
     def reach_px(self, px_in: float) -> float:
         return NEAR_PX
 
-    def designs(self, place_px: Array, blur_px: float, px_in: float) -> list[Array]:
+    @staticmethod
+    def designs(models: Sequence[Plain], place_px: Array, blur_px: float, px_in: Array) -> Array:
         inside, beyond, ramp, bend = _pieces(place_px, blur_px)
-        return [np.stack([inside, place_px - ramp, beyond, ramp, bend], axis=-1)]
+        one = np.stack([inside, place_px - ramp, beyond, ramp, bend])
+        return np.broadcast_to(one, (len(models), 1, *one.shape))
 
 
 @dataclass(frozen=True)
@@ -82,14 +89,13 @@ class Half:
     def reach_px(self, px_in: float) -> float:
         return NEAR_PX
 
-    def designs(self, place_px: Array, blur_px: float, px_in: float) -> list[Array]:
-        result = []
-        for width in OWN_LINES_IN:
-            # Glue sends back next to no light: the line is a slit between the halves. (A free level would be a free shift of the step.)
-            inside, _, ramp_in, _ = _pieces(place_px + width / px_in / 2, blur_px)
-            _, beyond, ramp, _ = _pieces(place_px - width / px_in / 2, blur_px)
-            result.append(np.stack([inside, place_px - ramp_in, beyond, ramp], axis=-1))
-        return result
+    @staticmethod
+    def designs(models: Sequence[Half], place_px: Array, blur_px: float, px_in: Array) -> Array:
+        half = np.array(OWN_LINES_IN)[:, None] / px_in[:, None, None] / 2
+        # Glue sends back next to no light: the line is a slit between the halves. (A free level would be a free shift of the step.)
+        inside, _, ramp_in, _ = _pieces(place_px + half, blur_px)
+        _, beyond, ramp, _ = _pieces(place_px - half, blur_px)
+        return np.stack([inside, place_px - ramp_in, beyond, ramp], axis=2)
 
 
 @dataclass(frozen=True)
@@ -118,16 +124,12 @@ class Flush:
     def reach_px(self, px_in: float) -> float:
         return NEAR_PX + GLUE_WIDTHS_IN[-1] / px_in
 
-    def designs(self, place_px: Array, blur_px: float, px_in: float) -> list[Array]:
+    @staticmethod
+    def designs(models: Sequence[Flush], place_px: Array, blur_px: float, px_in: Array) -> Array:
         inside, beyond, ramp, _ = _pieces(place_px, blur_px)
-        result = []
-        for width in GLUE_WIDTHS_IN:
-            if width == 0:
-                result.append(np.stack([inside, place_px - ramp, beyond, ramp], axis=-1))
-                continue
-            _, field, field_ramp, _ = _pieces(place_px - width / px_in, blur_px)
-            result.append(np.stack([inside, place_px - ramp, field, field_ramp, beyond - field], axis=-1))
-        return result
+        _, field, field_ramp, _ = _pieces(place_px - np.array(GLUE_WIDTHS_IN)[:, None] / px_in[:, None, None], blur_px)
+        wood = np.broadcast_to(inside, field.shape), np.broadcast_to(place_px - ramp, field.shape)
+        return np.stack([*wood, field, field_ramp, beyond - field], axis=2)
 
 
 @dataclass(frozen=True)
@@ -146,9 +148,7 @@ class Shaded:
     def alternatives(self) -> list[Beyond]:
         """What else it may be: each one standard uncertainty away."""
         result: list[Beyond] = [replace(self, shading=variant) for variant in self.shading.variants]
-        if self.u_lean_in:
-            result.append(replace(self, lean_in=self.lean_in + self.u_lean_in))
-        return result
+        return [*result, replace(self, lean_in=self.lean_in + self.u_lean_in)]
 
     def limits(self, px_in: float) -> list[Limit]:
         return [(1, FIGURE_SLOPE, 0), (3, FIELD_SLOPE / self.reach_px(px_in), 1), (4, SHADE_DOUBT, 1)]
@@ -156,43 +156,63 @@ class Shaded:
     def reach_px(self, px_in: float) -> float:
         return min(SHADE_REACH_IN / px_in, SHADE_REACH_PX)
 
-    def designs(self, place_px: Array, blur_px: float, px_in: float) -> list[Array]:
+    @staticmethod
+    def designs(models: Sequence[Shaded], place_px: Array, blur_px: float, px_in: Array) -> Array:
+        lean_px = np.array([model.lean_in for model in models]) / px_in
+        side_px = np.maximum(0.0, -lean_px)[:, None]
+        shade = stacked([model.shading for model in models])
         inside, _, ramp, _ = _pieces(place_px, blur_px)
-        # Blur the shaded field numerically on a fine grid that runs well past both ends.
-        fine = np.arange(place_px.min() - 5, place_px.max() + 5, 0.1)
-        side_px = max(0.0, -self.lean_in / px_in)
-        # A sample that the edge cuts counts in part, whichever side of it its middle lies on.
-        field = self.shading.at(np.maximum(fine, side_px) * px_in + self.lean_in, self.normal) * np.clip((fine - side_px) / 0.1 + 0.5, 0, 1)
-        kernel = np.exp(-0.5 * (np.arange(-60, 61) * 0.1 / blur_px) ** 2)
-        blurred = np.interp(place_px, fine, np.convolve(field, kernel / kernel.sum(), mode="same"))
-        near = np.exp(-np.maximum(place_px - side_px, 0.0) * px_in / CONTACT_IN)
-        columns = [inside, place_px - ramp, blurred, blurred * place_px, near * (1 - inside)]
-        if side_px > 0.3:
-            _, beyond, _, _ = _pieces(place_px - side_px, blur_px)
-            columns.append((1 - inside) - beyond)
-        return [np.stack(columns, axis=-1)]
+        # Blur the shaded field numerically, from a fine grid that runs well past both ends.
+        fine = np.arange(place_px[0] - 6 * blur_px, place_px[-1] + 6 * blur_px, SHADE_STEP_PX)
+        field = shade_at(*shade, (fine + lean_px[:, None]) * px_in[:, None], np.array([model.normal for model in models]))
+        # A sample that the edge cuts counts in part.
+        field *= np.clip((fine - side_px) / SHADE_STEP_PX + 0.5, 0, 1)
+        blurred = field @ _blur(len(place_px), float(place_px[1] - place_px[0]), len(fine), blur_px)
+        near = np.exp(-np.maximum(place_px - side_px, 0.0) * px_in[:, None] / CONTACT_IN) * (1 - inside)
+        _, beyond, _, _ = _pieces(place_px - side_px, blur_px)
+        side = np.where(side_px > LEAST_SIDE_PX, (1 - inside) - beyond, 0.0)
+        wood = np.broadcast_to(inside, blurred.shape), np.broadcast_to(place_px - ramp, blurred.shape)
+        return np.stack([*wood, blurred, blurred * place_px, near, side], axis=1)[:, None]
 
 
 Beyond = Plain | Half | Flush | Shaded
 
 
-def smeared_designs(beyond: Beyond, place_px: Array, blur_px: float, smear_px: float, px_in: float) -> list[Array]:
-    """A model's designs where the phone moved smear_px across the edge during the exposure: their mean over that box."""
-    if smear_px < SMEAR_OF_BLUR * blur_px:
-        return beyond.designs(place_px, float(np.hypot(blur_px, smear_px / np.sqrt(12))), px_in)
-    count = int(np.ceil(smear_px / blur_px)) + 1
-    moves = smear_px * ((np.arange(count) + 0.5) / count - 0.5)
-    each = [beyond.designs(place_px - move, blur_px, px_in) for move in moves]
-    return [np.mean(same, axis=0) for same in zip(*each, strict=True)]
+def edge_designs(models: Sequence[Beyond], place_px: Array, blur_px: float, smear_px: Array, px_in: Array) -> Array:
+    """Designs (edges, options, columns, places) of edges with models of one kind, at evenly spaced places (places,).
+
+    smear_px: (edges,) how far the phone moved across each during the exposure: the design's mean over that box; px_in: (edges,).
+    """
+    kind = type(models[0])
+    wide = smear_px >= SMEAR_OF_BLUR * blur_px
+    round_px = np.where(wide, blur_px, np.hypot(blur_px, smear_px / np.sqrt(12)))
+    if not wide.any() and np.ptp(round_px) == 0:
+        return kind.designs(models, place_px, float(round_px[0]), px_in)  # type: ignore[arg-type]
+    each = []
+    for k, model in enumerate(models):
+        count = int(np.ceil(smear_px[k] / blur_px)) + 1 if wide[k] else 1
+        moves = smear_px[k] * ((np.arange(count) + 0.5) / count - 0.5)
+        boxed = [kind.designs([model], place_px - move, float(round_px[k]), px_in[k : k + 1]) for move in moves]  # type: ignore[list-item]
+        each.append(np.mean(boxed, axis=0))
+    return np.concatenate(each)
 
 
-def ridge_rows(limits: Sequence[Limit], levels: Sequence[float], columns: int) -> Array:
-    """(limits, columns): rows that hold limited coefficients near 0, in units of their standard deviation."""
-    held = [limit for limit in limits if limit[0] < columns]
-    rows = np.zeros((len(held), columns))
-    for row, (column, share, side, *least) in zip(rows, held, strict=True):
-        row[column] = 1 / max(share * (float(levels[side]) + LIGHT_FLOOR), *least, 0.0)
-    return rows
+def precisions(models: Sequence[Beyond], levels: Array, px_in: Array, columns: int) -> Array:
+    """(edges, channels, columns): 1 / variance that holds coefficients near 0, given light inside and beyond (edges, 2, channels)."""
+    result = np.zeros((len(models), levels.shape[2], columns))
+    for k, model in enumerate(models):
+        for column, share, side, *least in model.limits(float(px_in[k])):
+            if column < columns:
+                result[k, :, column] = np.maximum(share * (levels[k, side] + LIGHT_FLOOR), least[0] if least else 0.0) ** -2.0
+    return result
+
+
+@lru_cache(maxsize=8)
+def _blur(count: int, step_px: float, fine_count: int, blur_px: float) -> Array:
+    """(fine, places): rows of light, every SHADE_STEP_PX from 6 blurs before the first place, times it are blurred, at the places."""
+    away = np.arange(count) * step_px + 6 * blur_px - np.arange(fine_count)[:, None] * SHADE_STEP_PX
+    weight = np.exp(-0.5 * (away / blur_px) ** 2)
+    return np.asarray(weight / weight.sum(axis=0))
 
 
 def _pieces(place_px: Array, blur_px: float) -> tuple[Array, Array, Array, Array]:

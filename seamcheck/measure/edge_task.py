@@ -101,43 +101,55 @@ class EdgeFit:
     u_bow_in: float = 0.0
 
 
-def outward_strip(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_in: float, half_px: float, step_px: float) -> Strip:
-    """A strip along the rough line whose across axis points outward."""
-    strip = sample_strip(patch, camera, task.from_in, task.to_in, z_in, half_px * px_in, px_in, step_px * px_in)
-    return strip if task.outside > 0 else Strip(strip.light[:, ::-1], strip.along_in, strip.across_in)
+Two = tuple[float, float]
+
+
+def outward_strip(
+    patch: LinearPatch,
+    camera: Camera,
+    task: EdgeTask,
+    z_in: float,
+    px_in: float,
+    reach_px: tuple[float, float],
+    step_px: tuple[float, float],
+) -> Strip:
+    """A strip along the rough line whose across axis points outward, so far inward and outward; steps along and across."""
+    inward, outward = (-reach * px_in for reach in reach_px)
+    low, high = (inward, -outward) if task.outside > 0 else (outward, -inward)
+    strip = sample_strip(patch, camera, task.from_in, task.to_in, z_in, (low, high), step_px[0] * px_in, step_px[1] * px_in)
+    return strip if task.outside > 0 else Strip(strip.light[:, ::-1], strip.along_in, -strip.across_in[::-1])
 
 
 def block_rows(strip: Strip) -> int:
     return int(np.clip(len(strip.along_in) // WANTED_BLOCKS, LEAST_ROWS, MOST_ROWS))
 
 
-def block_means(strip: Strip, bare: Array) -> tuple[Array, Array, Array]:
-    """(middle along (blocks,), mean light of bare rows (blocks, across, 3), which blocks are bare enough (blocks,))."""
-    each = block_rows(strip)
+def block_means(strip: Strip, bare: Array, each: int) -> tuple[Array, Array, Array]:
+    """(middle along (blocks,), mean light of bare rows (blocks, across, 3), which blocks are bare enough (blocks,)), of `each` rows."""
     count = max(1, len(strip.along_in) // each)
     rows = count * each
     weight = bare[:rows].reshape(count, each).astype(np.float32)
     shown = weight.mean(axis=1) >= WOOD_SHARE
     weight[~shown] = 1.0
     weight /= weight.sum(axis=1, keepdims=True)
-    light = np.einsum("br,brxc->bxc", weight, strip.light[:rows].reshape(count, each, -1, 3))
-    return strip.along_in[:rows].reshape(count, each).mean(axis=1), light, shown
+    light = weight[:, None] @ strip.light[:rows].reshape(count, each, -1)
+    return strip.along_in[:rows].reshape(count, each).mean(axis=1), light.reshape(count, -1, 3), shown
 
 
-def bare_rows(strip: Strip, task: EdgeTask, doubt_in: float) -> Array:
+def bare_rows(strip: Strip, task: EdgeTask, doubt_in: float, px_in: float) -> Array:
     """(rows,) whether a row shows wood inside (and, for an own seam, beyond) and not tape; the edge lies within doubt_in."""
     bare = np.ones(len(strip.along_in), bool)
-    step_along, step_across = strip.along_in[1], strip.across_in[1] - strip.across_in[0]
+    step_in = strip.across_in[1] - strip.across_in[0]
     for wood, side, column in ((task.inside_wood, -1, 1), (task.outside_wood, 1, 2)):
         if wood is None:
             continue
-        room = np.interp(strip.along_in, task.room[:, 0], task.room[:, column])[:, None]
-        depth = side * strip.across_in[None, :]
+        room = np.interp(strip.along_in, task.room[:, 0], task.room[:, column])
         near = np.minimum(0.3 * room, doubt_in)
-        looked = (depth > near) & (depth < np.maximum(np.minimum(0.85 * room, near + 0.06), near + 0.004))
+        far = np.maximum(np.minimum(0.85 * room, near + 0.06), near + 0.004)
         # Samples finer than the photo's pixels repeat each other.
-        some = np.flatnonzero(looked.any(axis=0))[:: max(1, round(step_along / step_across))]
-        looked = looked[:, some]
+        depth = side * strip.across_in
+        some = np.flatnonzero((depth > near.min()) & (depth < far.max()))[:: max(1, round(px_in / step_in))]
+        looked = (depth[some] > near[:, None]) & (depth[some] < far[:, None])
         like = wood.is_like(tone_of(strip.light[:, some]))
         count = looked.sum(axis=1)
         bare &= (np.sum(like & looked, axis=1) >= WOOD_SHARE * count) & (count > 0)

@@ -7,7 +7,7 @@ import numpy as np
 from ..basis.frames import Array
 from ..basis.lines import Line
 from ..result import OutlineEdge
-from .edge_fit import BOW_IN
+from .edge_refine import BOW_IN
 from .tips import Sight
 
 

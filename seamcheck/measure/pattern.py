@@ -6,34 +6,39 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ..basis.frames import wrap_angle
-from ..basis.lines import crossing
+from ..basis.frames import Array, wrap_angle
+from ..basis.lines import Line, crossing
 from ..kite import FoundLobe
 from .edge_task import EdgeFit
 
+SIDES = (-1, 1)  # left, right
+Pair = tuple[EdgeFit | None, EdgeFit | None]  # a lobe's left and right edge
 # Lobes of one ring are sawn to one pattern: their half angles at the tip agree to about so much (common practice, no source).
 U_PATTERN = np.radians(0.4)
 ODD_ANGLE = np.radians(1.2)
-SIDES = (-1, 1)  # left, right
 # With fewer edges of a ring nobody can say which of them is the odd one.
 FEWEST = 4
 
 
 def departures_in(
-    lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | None], pairs: Sequence[Sequence[EdgeFit | None]]
+    lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | None], pairs: Sequence[Pair], half_angles: Sequence[float | None]
 ) -> list[list[float | None]]:
     """Of every lobe's left and right long edge: how far it lies outward (inches, across it) of where the ring's other lobes put theirs.
 
-    An edge meets its lobe's own seam as far from the rose's middle as the ring's other edges meet theirs. None where that can't be
-    told: loose lobes, no own seam, too few edges.
+    An edge meets its lobe's own seam as far from the rose's middle as the ring's other edges meet theirs; where no own seam was measured,
+    the line from the middle along which its edges say that the lobe points (half_angles: of each lobe at its tip, rad) stands for it.
+    None where that can't be told: loose lobes, neither of these, too few edges.
     """
     middle = np.mean([lobe.kite.root_in for lobe in lobes], axis=0)
     reach: dict[tuple[int, int], tuple[float, float]] = {}  # how far from the middle, and the sine of the angle between edge and seam
-    for k, (own, pair) in enumerate(zip(owns, pairs, strict=True)):
+    for k, (own, pair, half_angle) in enumerate(zip(owns, pairs, half_angles, strict=True)):
+        axis = own.line if own is not None else _ray(middle, axis_of(None, pair, half_angle))
+        if axis is None or lobes[k].ring is None:
+            continue
         for side, edge in enumerate(pair):
-            if own is not None and edge is not None and lobes[k].ring is not None:
-                sine = abs(float(np.sin(wrap_angle(edge.line.bearing - own.line.bearing))))
-                reach[k, side] = float(np.linalg.norm(crossing(edge.line, own.line) - middle)), sine
+            if edge is not None:
+                sine = abs(float(np.sin(wrap_angle(edge.line.bearing - axis.bearing))))
+                reach[k, side] = float(np.linalg.norm(crossing(edge.line, axis) - middle)), sine
     result: list[list[float | None]] = [[None, None] for _ in lobes]
     for ring in {lobe.ring for lobe in lobes}:
         of_ring = {place: value for place, value in reach.items() if lobes[place[0]].ring == ring}
@@ -44,9 +49,11 @@ def departures_in(
     return result
 
 
-def half_angles_of(
-    lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | None], pairs: Sequence[Sequence[EdgeFit | None]]
-) -> list[float | None]:
+def _ray(from_in: Array, bearing: float | None) -> Line | None:
+    return None if bearing is None else Line(from_in, bearing, np.zeros((2, 2)), 0.0, 0.0, 0.0)
+
+
+def half_angles_of(lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | None], pairs: Sequence[Pair]) -> list[float | None]:
     """Each lobe's half angle at the tip (rad), as its ring's lobes agree on it (weighted median)."""
     result: list[float | None] = []
     for lobe in lobes:
@@ -79,7 +86,14 @@ def _weighted_median(values: Sequence[float], weights: Sequence[float]) -> float
     return float(np.asarray(values)[order][int(np.searchsorted(total, total[-1] / 2))])
 
 
-def axis_of(own: EdgeFit | None, pair: Sequence[EdgeFit | None], half_angle: float | None) -> float | None:
+def fits_pattern(edge: EdgeFit | None, side: int, axis: float | None, half_angle: float | None) -> bool:
+    """Whether an edge on a side (-1 left, +1 right) runs as its lobe's axis (rad) and the ring's half angle have it."""
+    if edge is None or axis is None or half_angle is None:
+        return False
+    return abs(float(wrap_angle(axis - side * half_angle - edge.line.bearing))) < ODD_ANGLE
+
+
+def axis_of(own: EdgeFit | None, pair: Pair, half_angle: float | None) -> float | None:
     """The lobe's axis (bearing, rad): what most of its own seam and its two edges, brought in by the ring's half angle, agree on."""
     if half_angle is None:
         return None if own is None else own.line.bearing
@@ -95,10 +109,3 @@ def axis_of(own: EdgeFit | None, pair: Sequence[EdgeFit | None], half_angle: flo
     best = int(np.argmax(support))
     near = apart[best] < ODD_ANGLE
     return float(votes[best] + np.average(wrap_angle(np.array(votes)[near] - votes[best]), weights=np.array(weights)[near]))
-
-
-def fits_pattern(edge: EdgeFit | None, side: int, axis: float | None, half_angle: float | None) -> bool:
-    """Whether an edge on a side (-1 left, +1 right) runs as its lobe's axis (rad) and the ring's half angle have it."""
-    if edge is None or axis is None or half_angle is None:
-        return False
-    return abs(float(wrap_angle(axis - side * half_angle - edge.line.bearing))) < ODD_ANGLE

@@ -22,7 +22,8 @@ from .edge_fit import measure_edge
 from .edge_profile import Plain, Shaded
 from .edge_task import EdgeFit, EdgeTask
 from .lobe_room import lean_in, room_along
-from .lobes import LEAST_CONTRAST, MOST_UNEXPLAINED, SHADE_FROM_IN, SHADE_SAMPLES, SHADE_TO_IN, TEACHER_CONTRAST, TEACHER_SEEN
+from .lobe_shade import SHADE_FROM_IN, SHADE_SAMPLES, SHADE_TO_IN, TEACHER_CONTRAST, TEACHER_SEEN
+from .lobes import LEAST_CONTRAST, MOST_UNEXPLAINED
 from .model_mean import of_both
 from .shading import EdgeShade, Shading, learn_shading
 

@@ -43,7 +43,13 @@ class Shading:
 
     def at(self, x_in: Array, normal: Array) -> Array:
         """Share of the open field's light at distances x_in (n,) on the field from an edge with outward normal (2,)."""
-        return _shade(self.sky, self.lamps, self.height_in, x_in[None], normal[None])[0]
+        return shade_at(np.array(self.sky), self.lamps, np.array(self.height_in), x_in[None], normal[None])[0]
+
+
+def stacked(shadings: Sequence[Shading]) -> tuple[Array, Array, Array]:
+    """Sky (n, 1), lamps (2, 4, n, 1) and height (n, 1) of several shades, as `shade_at` takes them."""
+    sky, height = (np.array([getattr(one, name) for one in shadings])[:, None] for name in ("sky", "height_in"))
+    return sky, np.moveaxis(np.array([one.lamps for one in shadings]), 0, -1)[..., None], height
 
 
 @dataclass(frozen=True)
@@ -82,29 +88,36 @@ def _fit(edges: Sequence[EdgeShade], height_in: float) -> tuple[Shading, Array]:
     normal = np.array([edge.normal for edge in edges])
     far = (x - x[:, -1:]) / (x[:, -1:] - x[:, :1])
 
-    def residual(p: Array) -> Array:
+    usual = np.log(USUAL_SOFTNESS_IN)
+
+    def residuals(p: Array) -> Array:
+        """(..., samples and priors) of unknowns (..., 8)."""
         sky, lamps = _unpack(p)
-        shade = _shade(sky, lamps, height_in, x, normal)
+        shade = shade_at(sky[..., None, None], lamps[..., None, None], np.array(height_in), x, normal)
         # The open field's level beside each edge, and a slight slope of it (ridge), drop out linearly.
         tilt = shade * far
-        aa, ab, bb = (shade * shade).sum(1), (shade * tilt).sum(1), (tilt * tilt).sum(1) + 0.3 * (shade * shade).sum(1)
-        ya, yb = (light * shade).sum(1), (light * tilt).sum(1)
+        aa, ab, bb = (shade * shade).sum(-1), (shade * tilt).sum(-1), (tilt * tilt).sum(-1) + 0.3 * (shade * shade).sum(-1)
+        ya, yb = (light * shade).sum(-1), (light * tilt).sum(-1)
         det = aa * bb - ab * ab
         level, slope = (ya * bb - yb * ab) / det, (yb * aa - ya * ab) / det
-        left = light - level[:, None] * shade - slope[:, None] * tilt
-        usual = np.log(USUAL_SOFTNESS_IN)
-        prior = np.array([(p[6] - usual[0]) / 0.8, (p[7] - usual[1]) / 0.8, p[0] / 2.0, p[1] / 2.0])
-        return np.concatenate([left.ravel(), 0.05 * prior])
+        left = light - level[..., None] * shade - slope[..., None] * tilt
+        prior = np.stack([(p[..., 6] - usual[0]) / 0.8, (p[..., 7] - usual[1]) / 0.8, p[..., 0] / 2.0, p[..., 1] / 2.0], axis=-1)
+        return np.concatenate([left.reshape(*left.shape[:-2], -1), 0.05 * prior], axis=-1)
 
     high = np.array([6, 6, MAX_SHADOW_IN, MAX_SHADOW_IN, MAX_SHADOW_IN, MAX_SHADOW_IN, np.log(0.04), np.log(0.05)])
     low = np.concatenate([-high[:6], [np.log(0.002)] * 2])
     # The steps of a numerical slope and the trust region count all unknowns alike: shadows are hundredths of an inch.
     size = np.array([1, 1, 0.02, 0.02, 0.02, 0.02, 0.5, 0.5])
-    fit = least_squares(
-        residual, _start(normal, light, height_in), bounds=(low, high), x_scale=size, loss="soft_l1", f_scale=0.03, max_nfev=20
-    )
+    step = 1e-5 * size
+
+    def slopes(p: Array) -> Array:
+        """(samples and priors, 8), by central differences."""
+        return np.asarray(((residuals(p + np.diag(step)) - residuals(p - np.diag(step))) / (2 * step[:, None])).T)
+
+    start = _start(normal, light, height_in)
+    fit = least_squares(residuals, start, slopes, bounds=(low, high), x_scale=size, loss="soft_l1", f_scale=0.03, max_nfev=20)
     sky, lamps = _unpack(fit.x)
-    left = residual(fit.x)[: light.size]
+    left = residuals(fit.x)[: light.size]
     typical = float(1.4826 * np.median(np.abs(left)))
     # What is left runs smoothly along a profile: REPEATS samples say what one does.
     information = fit.jac.T @ fit.jac / (REPEATS * typical**2) + np.diag(size**-2.0)
@@ -112,26 +125,32 @@ def _fit(edges: Sequence[EdgeShade], height_in: float) -> tuple[Shading, Array]:
     variants = []
     for move in (vectors * np.sqrt(np.maximum(values, 0))).T:
         moved_sky, moved_lamps = _unpack(np.clip(fit.x + move, low, high))
-        variants.append(Shading(moved_sky, moved_lamps, height_in))
-    return Shading(sky, lamps, height_in, tuple(variants)), np.sqrt(np.mean(left.reshape(light.shape) ** 2, axis=1))
+        variants.append(Shading(float(moved_sky), moved_lamps, height_in))
+    return Shading(float(sky), lamps, height_in, tuple(variants)), np.sqrt(np.mean(left.reshape(light.shape) ** 2, axis=1))
 
 
-def _unpack(p: Array) -> tuple[float, Array]:
-    """Sky's share and lamps of the unknowns: two log shares relative to the sky's, two vectors, two log softnesses."""
-    shares = np.exp(np.array([0.0, p[0], p[1]]))
-    shares = shares / shares.sum()
-    return float(shares[0]), np.array([[shares[1], p[2], p[3], np.exp(p[6])], [shares[2], p[4], p[5], np.exp(p[7])]])
+def _unpack(p: Array) -> tuple[Array, Array]:
+    """Sky's share (...,) and lamps (2, 4, ...) of unknowns (..., 8): two log shares over the sky's, two vectors, two log softnesses."""
+    first, second, *shadows, log_first, log_second = np.moveaxis(p, -1, 0)
+    shares = np.exp(np.stack([np.zeros_like(first), first, second]))
+    shares = shares / shares.sum(axis=0)
+    lamps = np.stack([[shares[1], *shadows[:2], np.exp(log_first)], [shares[2], *shadows[2:], np.exp(log_second)]])
+    return shares[0], lamps
 
 
-def _shade(sky: float, lamps: Array, height_in: float, x_in: Array, normal: Array) -> Array:
-    """(edges, n): shade at distances x_in (edges, n) from edges with outward normals (edges, 2)."""
+def shade_at(sky: Array, lamps: Array, height_in: Array, x_in: Array, normal: Array) -> Array:
+    """(..., edges, n): shade at distances x_in (edges, n) from edges with outward normals (edges, 2).
+
+    One sky (), lamps (2, 4) and height () for all edges, or each its own: (edges, 1), (2, 4, edges, 1), (edges, 1); or several of them
+    for all edges: (..., 1, 1).
+    """
     from scipy.special import ndtr
 
     x = np.maximum(x_in, 0.0)
     result = sky * 0.5 * (1 + x / np.sqrt(x * x + height_in**2))
     for share, sx, sy, sigma in lamps:
-        result = result + share * ndtr((x - (normal @ [sx, sy])[:, None]) / sigma)
-    return result
+        result = result + share * ndtr((x - normal[:, :1] * sx - normal[:, 1:] * sy) / sigma)
+    return np.asarray(result)
 
 
 def _start(normal: Array, light: Array, height_in: float) -> Array:

@@ -13,11 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..basis.frames import Array
+from ..basis.frames import Array, pair
 from ..cards.detect import SeenCard
 from ..cards.geometry import PAPER_THICKNESS_IN
 from ..cards.print_check import PrintScale
-from .camera import Camera, rotation_from_vector
+from .camera import Camera, rotation_from_vector, shown_px
 
 # 35 mm film frame's diagonal, mm: what EXIF's equivalent focal length refers to (CIPA DC-008).
 FILM_DIAGONAL_MM = 43.2666
@@ -40,6 +40,7 @@ U_LOG_SHEET = 0.03
 HUBER_PX = 0.15
 MAX_STEPS = 40
 SHARED = 14  # unknowns that all cards share
+STEP = 1e-6  # of the difference quotients; a thousand times as much for the optical axis, which is in pixels
 
 _FLIP = np.diag([1.0, -1.0, -1.0])  # camera from plane, looking straight down with the photo's up along +y
 
@@ -87,35 +88,33 @@ class Adjustment:
             float(np.exp(log_f)), 1 + aspect, cx, cy, k1, k2, p1, p2, tilted_down(tilt_x, tilt_y), np.array([0.0, 0.0, np.exp(log_h)])
         )
 
-    def on_plane(self, unknowns: Array, drawn: Array, index: Array) -> Array:
-        """(n, 2) plane points of card points, for the card of each."""
-        x, y, angle, *log_scale = unknowns[SHARED:].reshape(-1, self.each)[index].T
-        scale = np.exp(log_scale[0]) if log_scale else 1.0
-        px, py = drawn[:, 0] * unknowns[11] * scale, drawn[:, 1] * unknowns[12] * scale
-        c, s = np.cos(angle), np.sin(angle)
-        return np.stack([x + c * px + s * py, y - s * px + c * py], axis=-1)
-
     def residuals(self, unknowns: Array) -> Array:
-        """(n, 2) px: shown minus seen."""
-        return self.camera(unknowns).px_from_plane(self.on_plane(unknowns, self.drawn, self.index), unknowns[13]) - self.seen
+        """(..., n, 2) px: shown minus seen, for each of a stack of unknowns (..., m)."""
+        shared, own = np.moveaxis(unknowns[..., :SHARED, None], -2, 0), unknowns[..., SHARED:]
+        x, y, angle, *log_scale = np.moveaxis(own.reshape(*own.shape[:-1], -1, self.each)[..., self.index, :], -1, 0)
+        scale = np.exp(log_scale[0]) if log_scale else 1.0
+        across, along = self.drawn[:, 0] * shared[11] * scale, self.drawn[:, 1] * shared[12] * scale
+        c, s = np.cos(angle), np.sin(angle)
+        on_plane = pair(x + c * across + s * along, y - s * across + c * along)
+        log_f, aspect, *lens, tilt_x, tilt_y, log_h = shared[:11]
+        zero = np.zeros_like(log_h)
+        rotation = np.moveaxis(rotation_from_vector(np.stack([tilt_x, tilt_y, zero], axis=-1)) @ _FLIP, (-2, -1), (0, 1))
+        shown = shown_px((np.exp(log_f), 1 + aspect, *lens), rotation, (zero, zero, np.exp(log_h)), on_plane, shared[13])
+        return shown - self.seen
 
     def jacobian(self, unknowns: Array) -> Array:
-        """(2 n, unknowns), by central differences; a card's own three unknowns move only its own saddles."""
+        """(2 n, unknowns), by central differences; a card's own unknowns move only its own saddles, so all cards' move at once."""
+        moves = np.zeros((SHARED + self.each, len(unknowns)))
+        moves[np.arange(SHARED), np.arange(SHARED)] = STEP * np.where(np.isin(np.arange(SHARED), (2, 3)), 1000, 1)
+        for k in range(self.each):
+            moves[SHARED + k, SHARED + k :: self.each] = STEP
+        slope = (self.residuals(unknowns + moves) - self.residuals(unknowns - moves)) / (2 * moves.max(axis=1)[:, None, None])
+        slope = slope.reshape(len(moves), -1)
         columns = np.zeros((self.seen.size, len(unknowns)))
-        step = 1e-6
-        for k in range(SHARED):
-            size = step * (1000 if k in (2, 3) else 1)
-            ahead, behind = unknowns.copy(), unknowns.copy()
-            ahead[k] += size
-            behind[k] -= size
-            columns[:, k] = ((self.residuals(ahead) - self.residuals(behind)) / (2 * size)).ravel()
+        columns[:, :SHARED] = slope[:SHARED].T
         rows = np.repeat(self.index, 2)
         for k in range(self.each):
-            ahead, behind = unknowns.copy(), unknowns.copy()
-            ahead[SHARED + k :: self.each] += step
-            behind[SHARED + k :: self.each] -= step
-            slope = ((self.residuals(ahead) - self.residuals(behind)) / (2 * step)).ravel()
-            columns[np.arange(len(rows)), SHARED + self.each * rows + k] = slope
+            columns[np.arange(len(rows)), SHARED + self.each * rows + k] = slope[SHARED + k]
         return columns
 
     def normal_matrix(self, jacobian: Array, weight: Array) -> Array:
@@ -174,8 +173,8 @@ class Adjustment:
         best: tuple[float, Array] | None = None
         for card in self.cards:
             for camera in self._poses(card):
-                places = [_lay(camera.plane_from_px(c.saddles_px, PAPER_THICKNESS_IN), c.saddles_in) for c in self.cards]
-                unknowns = self._gauge(camera, np.array(places))
+                places = _lay(camera.plane_from_px(self.seen, PAPER_THICKNESS_IN), self.drawn, self.index)
+                unknowns = self._gauge(camera, places)
                 if self.each == 4:
                     unknowns = np.insert(unknowns, np.arange(SHARED + 3, len(unknowns) + 1, 3), 0.0)
                 cost = self._cost(unknowns, 1.0)
@@ -229,12 +228,17 @@ def huber_weight(miss_px: Array) -> Array:
     return np.minimum(1.0, HUBER_PX / np.maximum(miss_px, 1e-12))
 
 
-def _lay(on_plane: Array, drawn: Array) -> Array:
-    """(x, y, angle) of the card whose drawn points (n, 2) lie nearest to plane points (n, 2); the angle is clockwise."""
-    from_mean, drawn_mean = on_plane - on_plane.mean(axis=0), drawn - drawn.mean(axis=0)
-    sine = np.sum(drawn_mean[:, 1] * from_mean[:, 0] - drawn_mean[:, 0] * from_mean[:, 1])
-    cosine = np.sum(drawn_mean * from_mean)
-    angle = np.arctan2(sine, cosine)
+def _lay(on_plane: Array, drawn: Array, index: Array) -> Array:
+    """(cards, 3): x, y, angle of the cards whose drawn points (n, 2) lie nearest to plane points (n, 2); angles are clockwise.
+
+    index: (n,) the card of each point.
+    """
+    first = np.searchsorted(index, np.arange(index[-1] + 1))
+    number = np.diff(np.append(first, len(index)))[:, None]
+    plane_mean, drawn_mean = (np.add.reduceat(points, first) / number for points in (on_plane, drawn))
+    away, drawn_away = on_plane - plane_mean[index], drawn - drawn_mean[index]
+    sine = np.add.reduceat(drawn_away[:, 1] * away[:, 0] - drawn_away[:, 0] * away[:, 1], first)
+    angle = np.arctan2(sine, np.add.reduceat(np.sum(drawn_away * away, axis=1), first))
     c, s = np.cos(angle), np.sin(angle)
-    mean = drawn.mean(axis=0)
-    return np.array([*(on_plane.mean(axis=0) - [c * mean[0] + s * mean[1], -s * mean[0] + c * mean[1]]), angle])
+    (x, y), (mean_x, mean_y) = plane_mean.T, drawn_mean.T
+    return np.stack([x - c * mean_x - s * mean_y, y + s * mean_x - c * mean_y, angle], axis=-1)

@@ -5,6 +5,7 @@ x" = x (1 + k1 r2 + k2 r4) + 2 p1 x y + p2 (r2 + 2 x2),  y" = y (1 + k1 r2 + k2 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -19,13 +20,44 @@ PARAMETERS = ("f_px", "aspect", "cx_px", "cy_px", "k1", "k2", "p1", "p2", "rx", 
 
 
 def rotation_from_vector(vector: Array) -> Array:
-    """(3, 3) rotation of a rotation vector (axis times angle, rad), by Rodrigues' formula."""
-    angle = float(np.linalg.norm(vector))
-    if angle < 1e-12:
-        return np.eye(3)
-    x, y, z = np.asarray(vector) / angle
-    cross = np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]])
-    return np.eye(3) + np.sin(angle) * cross + (1 - np.cos(angle)) * cross @ cross
+    """(..., 3, 3) rotations of rotation vectors (..., 3) (axis times angle, rad), by Rodrigues' formula."""
+    vector = np.asarray(vector, float)
+    angle = np.maximum(np.sqrt(np.sum(vector * vector, axis=-1)), 1e-12)
+    sine, rest = np.sin(angle) / angle, (1 - np.cos(angle)) / angle**2
+    x, y, z = vector[..., 0], vector[..., 1], vector[..., 2]
+    result = np.empty((*vector.shape, 3))
+    for i, square in enumerate((y * y + z * z, x * x + z * z, x * x + y * y)):
+        result[..., i, i] = 1 - rest * square
+    for i, j, a, b, c in ((0, 1, x, y, z), (2, 0, z, x, y), (1, 2, y, z, x)):
+        result[..., i, j], result[..., j, i] = rest * a * b - sine * c, rest * a * b + sine * c
+    return result
+
+
+Number = float | Array
+
+
+def shown_px(lens: Sequence[Number], rotation: Array, translation: Sequence[Number] | Array, xy_in: Array, z_in: Number) -> Array:
+    """Photo pixels (..., 2) of plane points (..., 2) at height z_in.
+
+    lens: the first eight of PARAMETERS; rotation (3, 3, ...), translation (3, ...): p_cam of p_plane. For many cameras at once each of
+    these is an array that broadcasts with the points.
+    """
+    f_px, aspect, cx_px, cy_px, *distortion = lens
+    r, t = rotation, translation
+    x, y = xy_in[..., 0], xy_in[..., 1]
+    depth = r[2, 0] * x + r[2, 1] * y + (r[2, 2] * z_in + t[2])
+    u = (r[0, 0] * x + r[0, 1] * y + (r[0, 2] * z_in + t[0])) / depth
+    v = (r[1, 0] * x + r[1, 1] * y + (r[1, 2] * z_in + t[1])) / depth
+    u, v = _distorted(distortion, u, v)
+    return pair(f_px * u + cx_px, f_px * aspect * v + cy_px)
+
+
+def _distorted(distortion: Sequence[Number], x: Array, y: Array) -> tuple[Array, Array]:
+    """What the lens makes of an undistorted place; distortion: k1, k2, p1, p2."""
+    k1, k2, p1, p2 = distortion
+    r2 = x * x + y * y
+    radial = 1 + r2 * (k1 + r2 * k2)
+    return x * radial + 2 * p1 * x * y + p2 * (r2 + 2 * x * x), y * radial + p1 * (r2 + 2 * y * y) + 2 * p2 * x * y
 
 
 @dataclass(frozen=True)
@@ -67,14 +99,7 @@ class Camera:
 
     def px_from_plane(self, xy_in: Array, z_in: float | Array = 0.0) -> Array:
         """Photo pixels (..., 2) of plane points (..., 2) at height z_in (a number or (...,))."""
-        xy_in = np.asarray(xy_in, float)
-        r, t = self.rotation, self.translation_in
-        x, y = xy_in[..., 0], xy_in[..., 1]
-        depth = r[2, 0] * x + r[2, 1] * y + (r[2, 2] * z_in + t[2])
-        u = (r[0, 0] * x + r[0, 1] * y + (r[0, 2] * z_in + t[0])) / depth
-        v = (r[1, 0] * x + r[1, 1] * y + (r[1, 2] * z_in + t[1])) / depth
-        u, v = self._distort(u, v)
-        return pair(self.f_px * u + self.cx_px, self.f_px * self.aspect * v + self.cy_px)
+        return shown_px(self._lens, self.rotation, self.translation_in, np.asarray(xy_in, float), z_in)
 
     def plane_from_px(self, px: Array, z_in: float | Array = 0.0) -> Array:
         """Plane points (..., 2) at height z_in that the photo shows at pixels (..., 2)."""
@@ -84,7 +109,7 @@ class Camera:
         u, v = ud, vd
         with np.errstate(over="ignore", invalid="ignore"):  # where the lens model folds over itself there is no answer
             for _ in range(UNDISTORT_STEPS):
-                un, vn = self._distort(u, v)
+                un, vn = _distorted(self._lens[4:], u, v)
                 u, v = u + (ud - un), v + (vd - vn)
                 if max(np.max(np.abs(ud - un), initial=0.0), np.max(np.abs(vd - vn), initial=0.0)) < UNDISTORT_ENOUGH:
                     break
@@ -92,13 +117,9 @@ class Camera:
         reach = (z_in - self.eye_in[2]) / ray[..., 2]
         return self.eye_in[:2] + reach[..., None] * ray[..., :2]
 
-    def _distort(self, x: Array, y: Array) -> tuple[Array, Array]:
-        r2 = x * x + y * y
-        radial = 1 + r2 * (self.k1 + r2 * self.k2)
-        return (
-            x * radial + 2 * self.p1 * x * y + self.p2 * (r2 + 2 * x * x),
-            y * radial + self.p1 * (r2 + 2 * y * y) + 2 * self.p2 * x * y,
-        )
+    @property
+    def _lens(self) -> tuple[float, ...]:
+        return self.f_px, self.aspect, self.cx_px, self.cy_px, self.k1, self.k2, self.p1, self.p2
 
     def up_bearing_at(self, xy_in: Array) -> float:
         """Bearing on the plane (rad) of the photo's up at a plane point (2,)."""
@@ -108,10 +129,8 @@ class Camera:
     def px_per_in_at(self, xy_in: Array, z_in: float = 0.0) -> float:
         """Photo pixels per inch at a plane point: the square root of the area's scale."""
         step = 0.05
-        here = np.asarray(xy_in, float)
-        right, up = np.array([step, 0.0]), np.array([0.0, step])
-        du = self.px_from_plane(here + right, z_in) - self.px_from_plane(here - right, z_in)
-        dv = self.px_from_plane(here + up, z_in) - self.px_from_plane(here - up, z_in)
+        right, left, above, below = self.px_from_plane(xy_in + step * np.array([[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0]]), z_in)
+        du, dv = right - left, above - below
         return float(np.sqrt(abs(du[0] * dv[1] - du[1] * dv[0])) / (2 * step))
 
     def normal_px(self, from_in: Array, to_in: Array, z_in: float = 0.0) -> Array:

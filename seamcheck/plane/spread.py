@@ -86,7 +86,7 @@ def relative_spread(best: Camera, others: Sequence[Camera], size_px: tuple[int, 
 
 def _places(camera: Camera, px: Array) -> Array:
     """(2 n, 2): what the pixels show on the field, and at the height of a face over it."""
-    return np.concatenate([camera.plane_from_px(px), camera.plane_from_px(px, FACE_IN)])
+    return camera.plane_from_px(np.concatenate([px, px]), np.repeat([0.0, FACE_IN], len(px)))
 
 
 def _without_rigid(shift: Array, places: Array) -> Array:

@@ -161,10 +161,10 @@ def test_stated_uncertainty_holds_19_times_in_20() -> None:
 def test_an_own_seam_s_glue_lies_evenly_on_both_halves() -> None:
     """Seen from the other half, each design is its own mirror image: the slit is centred on the seam."""
     x = np.linspace(-6, 6, 49)
-    for design in Half().designs(x, 0.9, 1 / PPI):
-        mirrored = design[::-1]  # the places run the other way
-        assert design[:, 0] == pytest.approx(mirrored[:, 2], abs=1e-12)
-    widths = [float(np.trapezoid(1 - design[:, 0] - design[:, 2], x)) / PPI for design in Half().designs(x, 0.9, 1 / PPI)]
+    for design in Half.designs([Half()], x, 0.9, np.array([1 / PPI]))[0]:
+        mirrored = design[:, ::-1]  # the places run the other way
+        assert design[0] == pytest.approx(mirrored[2], abs=1e-12)
+    widths = [float(np.trapezoid(1 - design[0] - design[2], x)) / PPI for design in Half.designs([Half()], x, 0.9, np.array([1 / PPI]))[0]]
     assert widths == pytest.approx([0.0, 0.0015, 0.003, 0.005], abs=1e-6)
 
 

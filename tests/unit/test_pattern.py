@@ -12,6 +12,8 @@ from seamcheck.measure.pattern import departures_in
 
 SHAPE = KiteShape(np.radians(90), 13 / 16, 3.0)
 LIGHT = np.array([0.4, 0.4, 0.4])
+ALONG, ACROSS = SHAPE.shoulder_in
+HALF_ANGLE = float(np.arctan2(ACROSS, SHAPE.length_in - ALONG))
 
 
 def edge(start, stop, moved_out_in: float = 0.0, side: int = 1, contrast: float = 10.0, misfit: float = 0.1, outside=LIGHT) -> EdgeFit:
@@ -42,18 +44,25 @@ def test_edges_of_one_pattern_do_not_depart_and_a_moved_one_does_by_as_much():
     kite = lobes[3].kite
     pairs[3][0] = edge(kite.left_in, kite.tip_in, moved_out_in=0.05, side=-1)
     pairs[5][1] = edge(lobes[5].kite.right_in, lobes[5].kite.tip_in, moved_out_in=-0.02)
-    away = departures_in(lobes, owns, pairs)
+    away = departures_in(lobes, owns, pairs, [HALF_ANGLE] * 8)
     assert away[3][0] == pytest.approx(0.05, abs=1e-9)
     assert away[5][1] == pytest.approx(-0.02, abs=1e-9)
     rest = [value for k, pair in enumerate(away) for side, value in enumerate(pair) if (k, side) not in {(3, 0), (5, 1)}]
     assert rest == pytest.approx([0.0] * 14, abs=1e-9)
 
 
-def test_nothing_is_said_of_loose_lobes_few_edges_or_a_lobe_without_its_own_seam():
-    assert departures_in(*rose(ring=None)) == [[None, None]] * 8
+def test_a_moved_edge_departs_though_its_lobes_own_seam_was_not_measured():
+    lobes, owns, pairs = rose()
+    pairs[3][0] = edge(lobes[3].kite.left_in, lobes[3].kite.tip_in, moved_out_in=0.05, side=-1)
+    away = departures_in(lobes, [None if k == 3 else own for k, own in enumerate(owns)], pairs, [HALF_ANGLE] * 8)
+    assert away[3] == pytest.approx([0.05, 0.0], abs=1e-9)
+
+
+def test_nothing_is_said_of_loose_lobes_few_edges_or_a_lobe_of_which_nothing_tells_where_it_points():
+    assert departures_in(*rose(ring=None), [HALF_ANGLE] * 8) == [[None, None]] * 8
     lobes, owns, pairs = rose(4)
-    assert departures_in(lobes, [owns[0], None, None, None], pairs) == [[None, None]] * 4
-    assert departures_in(lobes, [None, *owns[1:]], pairs)[0] == [None, None]
+    assert departures_in(lobes, [owns[0], None, None, None], pairs, [None] * 4) == [[None, None]] * 4
+    assert departures_in(lobes, [None, *owns[1:]], pairs, [None] * 4)[0] == [None, None]
 
 
 @pytest.mark.parametrize(("misfit", "departure_in", "sound"), [(1.0, 0.05, True), (5.0, 0.05, False), (5.0, 0.01, True), (5.0, None, True)])
