@@ -34,19 +34,24 @@ def measure_edge(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float
     return measure_edges(patch, camera, [task], z_in, finely)[0]
 
 
-def measure_edges(patch: LinearPatch, camera: Camera, tasks: Sequence[EdgeTask], z_in: float, finely: bool = True) -> list[EdgeFit | None]:
+def measure_edges(
+    patch: LinearPatch, camera: Camera, tasks: Sequence[EdgeTask], z_in: float, finely: bool = True, sought: bool = True
+) -> list[EdgeFit | None]:
     """Measure edges whose models are of one kind, all together; None where nothing straight can be found in a strip.
 
-    Not finely: to a few tenths of a pixel, in half the time.
+    Not finely: to a few tenths of a pixel, in half the time. Not sought: the rough lines lie within a few pixels of the edges.
     """
     result: list[EdgeFit | None] = [None] * len(tasks)
     if not tasks:
         return result
     px_in = np.array([1 / camera.px_per_in_at((task.from_in + task.to_in) / 2, z_in) for task in tasks])
     waiting: dict[int, EdgeTask] = {}  # tasks about the lines so far, by number
-    for k, rough in enumerate(vote(patch, camera, tasks, z_in, px_in)):
-        if rough is not None and not (isinstance(tasks[k].beyond, Flush) and rough.evidence < FLUSH_SHOWS):
-            waiting[k] = tasks[k].moved(rough.offset_in, rough.slope)
+    if not sought:
+        waiting = dict(enumerate(tasks))
+    else:
+        for k, rough in enumerate(vote(patch, camera, tasks, z_in, px_in)):
+            if rough is not None and not (isinstance(tasks[k].beyond, Flush) and rough.evidence < FLUSH_SHOWS):
+                waiting[k] = tasks[k].moved(rough.offset_in, rough.slope)
 
     def refined(search: tuple[float, float]) -> dict[int, Refined]:
         which = list(waiting)

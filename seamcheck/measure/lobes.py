@@ -102,6 +102,12 @@ def measure_lobes(
     if not raised:
         beyond = Flush(_usual_glue(lobes, first))
     pairs = _again(context, owns, first, axes, half_angles, shading, beyond)
+    if shading is not None:
+        better = learn_shade(context, axes, pairs, half_angles)
+        if better is not None:
+            closer = _in_this_shade(context, pairs, better)
+            if np.log(better.misfit / shading.misfit) + _left_over(closer, pairs) < 0:
+                shading, pairs = better, closer
     fits = []
     for lobe, own, pair, away in zip(lobes, owns, pairs, departures_in(lobes, owns, pairs, half_angles), strict=True):
         left, right = (
@@ -267,6 +273,31 @@ def _again(
     for number, edge in zip(tasks, measure_edges(context.patch, context.camera, list(tasks.values()), context.z_in), strict=True):
         edges[number] = edge
     return _in_pairs(edges)
+
+
+def _in_this_shade(context: Context, pairs: Sequence[Pair], shading: Shading) -> list[Pair]:
+    """The long edges that were found, measured once more about where they lie."""
+    edges = [edge for pair in pairs for edge in pair]
+    tasks: dict[int, EdgeTask] = {}
+    for number, edge in enumerate(edges):
+        if edge is None:
+            continue
+        k, side = number // 2, SIDES[number % 2]
+        kite, line = context.kites[k], edge.line
+        tip = nearest_on(line, kite.tip_in)
+        length = float(np.linalg.norm(kite.tip_in - (kite.left_in if side < 0 else kite.right_in)))
+        beyond = context.shaded(shading, tip - 0.5 * OUTER_SHARE * length * line.direction, side * line.normal)
+        tasks[number] = _edge_task(context, k, side, tip - length * line.direction, tip, beyond, AGAIN_SEARCH_IN, AGAIN_U_IN, U_PATTERN)
+    again = measure_edges(context.patch, context.camera, list(tasks.values()), context.z_in, sought=False)
+    for number, edge in zip(tasks, again, strict=True):
+        edges[number] = edge
+    return _in_pairs(edges)
+
+
+def _left_over(pairs: Sequence[Pair], before: Sequence[Pair]) -> float:
+    """What the models of edges leave unexplained over what was left when they were measured before: log of the usual ratio."""
+    both = [(one, other) for pair, old in zip(pairs, before, strict=True) for one, other in zip(pair, old, strict=True) if one and other]
+    return float(np.mean([np.log(one.misfit / other.misfit) for one, other in both])) if both else 0.0
 
 
 def _likely_line(

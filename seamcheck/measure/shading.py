@@ -40,6 +40,7 @@ class Shading:
     lamps: Array
     height_in: float
     variants: tuple[Shading, ...] = ()  # each one standard uncertainty away along one independent direction
+    misfit: float = 0.0  # what it leaves of the light beside the edges that taught it, root mean square, in shares of the open field's
 
     def at(self, x_in: Array, normal: Array) -> Array:
         """Share of the open field's light at distances x_in (n,) on the field from an edge with outward normal (2,)."""
@@ -126,7 +127,8 @@ def _fit(edges: Sequence[EdgeShade], height_in: float) -> tuple[Shading, Array]:
     for move in (vectors * np.sqrt(np.maximum(values, 0))).T:
         moved_sky, moved_lamps = _unpack(np.clip(fit.x + move, low, high))
         variants.append(Shading(float(moved_sky), moved_lamps, height_in))
-    return Shading(float(sky), lamps, height_in, tuple(variants)), np.sqrt(np.mean(left.reshape(light.shape) ** 2, axis=1))
+    misfit = np.mean(left.reshape(light.shape) ** 2, axis=1)
+    return Shading(float(sky), lamps, height_in, tuple(variants), float(np.sqrt(misfit.mean()))), np.sqrt(misfit)
 
 
 def _unpack(p: Array) -> tuple[Array, Array]:
