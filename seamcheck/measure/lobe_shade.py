@@ -71,4 +71,5 @@ def _shade_beside(context: Context, k: int, side: int, line: Line) -> EdgeShade 
     x_face = np.linspace(max(from_in, from_in - lean), SHADE_TO_IN, SHADE_SAMPLES)
     profile = median(light.astype(float))
     order = np.argsort(across)
-    return EdgeShade(side * line.normal, x_face + lean, np.interp(x_face, across[order], profile[order]))
+    u_place = float(np.hypot(line.u_model_in, np.sqrt(line.cov[0, 0])))
+    return EdgeShade(side * line.normal, x_face + lean, np.interp(x_face, across[order], profile[order]), u_place)

@@ -20,7 +20,7 @@ from .lobe_context import Context, is_dark, wood_of
 from .lobe_room import nearest_on, room_along
 from .lobe_shade import learn_shade
 from .model_mean import of_both
-from .pattern import ODD_ANGLE, SIDES, U_PATTERN, Pair, axis_of, departures_in, fits_pattern, half_angles_of
+from .pattern import ODD_ANGLE, SIDES, U_PATTERN, Pair, axis_of, departures_in, fits_pattern, half_angles_of, outvoted
 from .shading import Shading
 
 # A tip is where straight lines through the outer 60 % of the long edges meet (the measuring definition).
@@ -108,11 +108,12 @@ def measure_lobes(
             closer = _in_this_shade(context, pairs, better)
             if np.log(better.misfit / shading.misfit) + _left_over(closer, pairs) < 0:
                 shading, pairs = better, closer
+    departures = departures_in(lobes, owns, pairs, half_angles)
     fits = []
-    for lobe, own, pair, away in zip(lobes, owns, pairs, departures_in(lobes, owns, pairs, half_angles), strict=True):
+    for lobe, own, pair, away, odd in zip(lobes, owns, pairs, departures, outvoted(lobes, pairs, departures), strict=True):
         left, right = (
-            edge if edge is not None and _is_sound(edge, wood_of(woods, lobe, side), optics.is_soft, departure) else None
-            for side, edge, departure in zip(SIDES, pair, away, strict=True)
+            None if edge is None or is_odd or not _is_sound(edge, wood_of(woods, lobe, side), optics.is_soft, departure) else edge
+            for side, edge, departure, is_odd in zip(SIDES, pair, away, odd, strict=True)
         )
         fits.append(LobeFit(None if own is not None and _is_stripe(own, away) else own, left, right))
     if all(lobe.ring is None for lobe in lobes):

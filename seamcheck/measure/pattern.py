@@ -18,6 +18,9 @@ U_PATTERN = np.radians(0.4)
 ODD_ANGLE = np.radians(1.2)
 # With fewer edges of a ring nobody can say which of them is the odd one.
 FEWEST = 4
+# Lobes of one ring are laid and cut alike to no better than this, inches; and an edge that lies farther from the pattern than so many
+# standard uncertainties contradicts it (common practice, no source).
+LEAST_SPREAD_IN, CONTRADICTS = 0.003, 2.5
 
 
 def departures_in(
@@ -47,6 +50,28 @@ def departures_in(
             for (k, side), (far, sine) in of_ring.items():
                 result[k][side] = (far - usual) * sine
     return result
+
+
+def outvoted(lobes: Sequence[FoundLobe], pairs: Sequence[Pair], away_in: Sequence[Sequence[float | None]]) -> list[tuple[bool, bool]]:
+    """Of every lobe's left and right long edge: whether its ring foretells its place better than it was measured, and elsewhere.
+
+    away_in: as `departures_in` gives them. An edge known better than its ring's edges lie about their pattern may depart as it likes.
+    """
+    spread: dict[int | None, float] = {}
+    for ring in {lobe.ring for lobe in lobes}:
+        known = [value for lobe, both in zip(lobes, away_in, strict=True) if lobe.ring == ring for value in both if value is not None]
+        spread[ring] = max(1.4826 * float(np.median(np.abs(known))), LEAST_SPREAD_IN) if known else np.inf
+
+    def is_outvoted(edge: EdgeFit | None, away: float | None, usual: float) -> bool:
+        if edge is None or away is None:
+            return False
+        u = float(np.hypot(edge.line.u_model_in, np.sqrt(edge.line.cov[0, 0])))
+        return u > usual and abs(away) > CONTRADICTS * np.hypot(u, usual)
+
+    return [
+        (is_outvoted(left, both[0], spread[lobe.ring]), is_outvoted(right, both[1], spread[lobe.ring]))
+        for lobe, (left, right), both in zip(lobes, pairs, away_in, strict=True)
+    ]
 
 
 def _ray(from_in: Array, bearing: float | None) -> Line | None:

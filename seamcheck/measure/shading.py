@@ -30,6 +30,13 @@ MIN_EDGES = 3
 ODD_RATIO, ODD_MISFIT, MOST_DROPPED = 3.0, 0.06, 3
 # How many neighbouring samples of a shade profile stray together.
 REPEATS = 20.0
+# What a prior's standard deviation counts for beside the samples, in shares of the open field's light: what REPEATS of them stray by.
+PRIOR_WEIGHT = 0.05
+# No edge's place is known better than this, inches: it sets how far beyond it every sample lies.
+LEAST_U_PLACE_IN = 0.0005
+# ... and none lies farther off than so many standard uncertainties.
+MOST_MOVED = 4.0
+SHADE_UNKNOWNS = 8
 
 
 @dataclass(frozen=True)
@@ -60,6 +67,7 @@ class EdgeShade:
     normal: Array  # (2,) outward
     x_in: Array  # (n,) distance on the field from the edge, increasing
     light: Array  # (n,) in any unit
+    u_place_in: float = LEAST_U_PLACE_IN  # how well the edge's own place is known, standard uncertainty
 
 
 def learn_shading(edges: Sequence[EdgeShade], height_in: float) -> Shading | None:
@@ -89,12 +97,14 @@ def _fit(edges: Sequence[EdgeShade], height_in: float) -> tuple[Shading, Array]:
     normal = np.array([edge.normal for edge in edges])
     far = (x - x[:, -1:]) / (x[:, -1:] - x[:, :1])
 
+    u_place = np.maximum([edge.u_place_in for edge in edges], LEAST_U_PLACE_IN)
     usual = np.log(USUAL_SOFTNESS_IN)
 
     def residuals(p: Array) -> Array:
-        """(..., samples and priors) of unknowns (..., 8)."""
-        sky, lamps = _unpack(p)
-        shade = shade_at(sky[..., None, None], lamps[..., None, None], np.array(height_in), x, normal)
+        """(..., samples and priors) of unknowns (..., 8 + edges): the shade's, and how much farther out each edge lies."""
+        sky, lamps = _unpack(p[..., :SHADE_UNKNOWNS])
+        moved = p[..., SHADE_UNKNOWNS:]
+        shade = shade_at(sky[..., None, None], lamps[..., None, None], np.array(height_in), x - moved[..., None], normal)
         # The open field's level beside each edge, and a slight slope of it (ridge), drop out linearly.
         tilt = shade * far
         aa, ab, bb = (shade * shade).sum(-1), (shade * tilt).sum(-1), (tilt * tilt).sum(-1) + 0.3 * (shade * shade).sum(-1)
@@ -103,29 +113,32 @@ def _fit(edges: Sequence[EdgeShade], height_in: float) -> tuple[Shading, Array]:
         level, slope = (ya * bb - yb * ab) / det, (yb * aa - ya * ab) / det
         left = light - level[..., None] * shade - slope[..., None] * tilt
         prior = np.stack([(p[..., 6] - usual[0]) / 0.8, (p[..., 7] - usual[1]) / 0.8, p[..., 0] / 2.0, p[..., 1] / 2.0], axis=-1)
-        return np.concatenate([left.reshape(*left.shape[:-2], -1), 0.05 * prior], axis=-1)
+        return np.concatenate([left.reshape(*left.shape[:-2], -1), PRIOR_WEIGHT * prior, PRIOR_WEIGHT * moved / u_place], axis=-1)
 
     high = np.array([6, 6, MAX_SHADOW_IN, MAX_SHADOW_IN, MAX_SHADOW_IN, MAX_SHADOW_IN, np.log(0.04), np.log(0.05)])
     low = np.concatenate([-high[:6], [np.log(0.002)] * 2])
     # The steps of a numerical slope and the trust region count all unknowns alike: shadows are hundredths of an inch.
-    size = np.array([1, 1, 0.02, 0.02, 0.02, 0.02, 0.5, 0.5])
+    size = np.array([1, 1, 0.02, 0.02, 0.02, 0.02, 0.5, 0.5, *u_place])
+    bounds = np.concatenate([low, -MOST_MOVED * u_place]), np.concatenate([high, MOST_MOVED * u_place])
     step = 1e-5 * size
 
     def slopes(p: Array) -> Array:
-        """(samples and priors, 8), by central differences."""
+        """(samples and priors, unknowns), by central differences."""
         return np.asarray(((residuals(p + np.diag(step)) - residuals(p - np.diag(step))) / (2 * step[:, None])).T)
 
-    start = _start(normal, light, height_in)
-    fit = least_squares(residuals, start, slopes, bounds=(low, high), x_scale=size, loss="soft_l1", f_scale=0.03, max_nfev=20)
-    sky, lamps = _unpack(fit.x)
+    start = np.append(_start(normal, light, height_in), np.zeros(len(edges)))
+    fit = least_squares(residuals, start, slopes, bounds=bounds, x_scale=size, loss="soft_l1", f_scale=0.03, max_nfev=20)
+    best = fit.x[:SHADE_UNKNOWNS]
+    sky, lamps = _unpack(best)
     left = residuals(fit.x)[: light.size]
     typical = float(1.4826 * np.median(np.abs(left)))
     # What is left runs smoothly along a profile: REPEATS samples say what one does.
-    information = fit.jac.T @ fit.jac / (REPEATS * typical**2) + np.diag(size**-2.0)
-    values, vectors = np.linalg.eigh(np.linalg.inv(information))
+    information = fit.jac.T @ fit.jac / (REPEATS * typical**2)
+    information[np.diag_indices(SHADE_UNKNOWNS)] += size[:SHADE_UNKNOWNS] ** -2.0
+    values, vectors = np.linalg.eigh(np.linalg.inv(information)[:SHADE_UNKNOWNS, :SHADE_UNKNOWNS])
     variants = []
     for move in (vectors * np.sqrt(np.maximum(values, 0))).T:
-        moved_sky, moved_lamps = _unpack(np.clip(fit.x + move, low, high))
+        moved_sky, moved_lamps = _unpack(np.clip(best + move, low, high))
         variants.append(Shading(float(moved_sky), moved_lamps, height_in))
     misfit = np.mean(left.reshape(light.shape) ** 2, axis=1)
     return Shading(float(sky), lamps, height_in, tuple(variants), float(np.sqrt(misfit.mean()))), np.sqrt(misfit)

@@ -113,6 +113,28 @@ def test_shade_is_learnt_from_clear_edges(side_lamp: Shading) -> None:
         assert np.abs(learnt.at(x, normal) - side_lamp.at(x, normal)).max() < 0.05
 
 
+def test_an_edge_known_to_be_doubtful_misleads_the_shade_less(side_lamp: Shading) -> None:
+    """Two edges that face the shadow were read .012 in too far out: told so, the others are believed."""
+    x, rng = np.linspace(0.008, 0.12, 30), np.random.default_rng(7)
+
+    def learnt(u_place_in: float) -> Shading:
+        edges = []
+        for angle in np.radians([0, 45, 80, 100, 150, 200, 250, 300]):
+            normal = np.array([np.sin(angle), np.cos(angle)])
+            odd = 0.012 if 70 < np.degrees(angle) < 110 else 0.0
+            light = 0.3 * side_lamp.at(x + odd, normal) * (1 + rng.normal(0, 0.005, 30))
+            edges.append(EdgeShade(normal, x, light, u_place_in if odd else 0.0005))
+        shading = learn_shading(edges, HEIGHT)
+        assert shading is not None
+        return shading
+
+    def off(shading: Shading) -> float:
+        normal = np.array([1.0, 0.0])
+        return float(np.abs(shading.at(x, normal) - side_lamp.at(x, normal)).max())
+
+    assert off(learnt(0.01)) < 0.5 * off(learnt(0.0005))
+
+
 def test_sky_past_a_wall_is_the_closed_form() -> None:
     """View factor of a half space cut by a wall of height h at distance x: (1 + x / sqrt(x2 + h2)) / 2; half at the wall's foot."""
     only_sky = Shading(1.0, np.array([[0.0, 0.0, 0.0, 0.01], [0.0, 0.0, 0.0, 0.01]]), HEIGHT)

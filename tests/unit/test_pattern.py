@@ -1,5 +1,7 @@
 """How far an edge departs from its ring's pattern, on lobes drawn here and moved by hand."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -8,7 +10,7 @@ from seamcheck.basis.lines import Line
 from seamcheck.kite import FoundLobe, Kite, KiteShape
 from seamcheck.measure.edge_task import EdgeFit
 from seamcheck.measure.lobes import _is_sound, _is_stripe, _like_the_others
-from seamcheck.measure.pattern import departures_in
+from seamcheck.measure.pattern import departures_in, outvoted
 
 SHAPE = KiteShape(np.radians(90), 13 / 16, 3.0)
 LIGHT = np.array([0.4, 0.4, 0.4])
@@ -56,6 +58,17 @@ def test_a_moved_edge_departs_though_its_lobes_own_seam_was_not_measured():
     pairs[3][0] = edge(lobes[3].kite.left_in, lobes[3].kite.tip_in, moved_out_in=0.05, side=-1)
     away = departures_in(lobes, [None if k == 3 else own for k, own in enumerate(owns)], pairs, [HALF_ANGLE] * 8)
     assert away[3] == pytest.approx([0.05, 0.0], abs=1e-9)
+
+
+@pytest.mark.parametrize(("moved_in", "u_in", "odd"), [(0.05, 0.015, True), (0.05, 0.002, False), (0.03, 0.015, False)])
+def test_an_edge_known_worse_than_its_ring_foretells_it_and_elsewhere_is_outvoted(moved_in, u_in, odd):
+    lobes, owns, pairs = rose()
+    kite = lobes[3].kite
+    moved = edge(kite.left_in, kite.tip_in, moved_out_in=moved_in, side=-1)
+    pairs[3][0] = replace(moved, line=replace(moved.line, u_model_in=u_in))
+    found = outvoted(lobes, pairs, departures_in(lobes, owns, pairs, [HALF_ANGLE] * 8))
+    assert found[3] == (odd, False)
+    assert [pair for k, pair in enumerate(found) if k != 3] == [(False, False)] * 7
 
 
 def test_nothing_is_said_of_loose_lobes_few_edges_or_a_lobe_of_which_nothing_tells_where_it_points():
