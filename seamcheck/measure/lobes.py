@@ -98,16 +98,12 @@ def measure_lobes(
         own if own is None or axis is None or abs(wrap_angle(own.line.bearing - axis)) < ODD_ANGLE else None
         for own, axis in zip(owns, axes, strict=True)
     ]
-    shading = learn_shade(context, axes, first, half_angles) if raised else None
+    shading = learn_shade(context, axes, first, half_angles, sharpened=False) if raised else None
     if not raised:
         beyond = Flush(_usual_glue(lobes, first))
     pairs = _again(context, owns, first, axes, half_angles, shading, beyond)
     if shading is not None:
-        better = learn_shade(context, axes, pairs, half_angles)
-        if better is not None:
-            closer = _in_this_shade(context, pairs, better)
-            if np.log(better.misfit / shading.misfit) + _left_over(closer, pairs) < 0:
-                shading, pairs = better, closer
+        shading, pairs = _in_better_shade(context, axes, half_angles, shading, pairs)
     departures = departures_in(lobes, owns, pairs, half_angles)
     fits = []
     for lobe, own, pair, away, odd in zip(lobes, owns, pairs, departures, outvoted(lobes, pairs, departures), strict=True):
@@ -274,6 +270,22 @@ def _again(
     for number, edge in zip(tasks, measure_edges(context.patch, context.camera, list(tasks.values()), context.z_in), strict=True):
         edges[number] = edge
     return _in_pairs(edges)
+
+
+def _in_better_shade(
+    context: Context, axes: Sequence[float | None], half_angles: Sequence[float | None], shading: Shading, pairs: list[Pair]
+) -> tuple[Shading, list[Pair]]:
+    """The shade learnt once more, from edges measured in it, and the edges measured in that: where both are explained better."""
+    best, found = 0.0, (shading, pairs)
+    for sharpened in (False, True):
+        better = learn_shade(context, axes, pairs, half_angles, sharpened)
+        if better is None:
+            continue
+        closer = _in_this_shade(context, pairs, better)
+        left = float(np.log(better.misfit / shading.misfit)) + _left_over(closer, pairs)
+        if left < best:
+            best, found = left, (better, closer)
+    return found
 
 
 def _in_this_shade(context: Context, pairs: Sequence[Pair], shading: Shading) -> list[Pair]:
