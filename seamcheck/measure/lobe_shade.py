@@ -8,7 +8,7 @@ import numpy as np
 
 from ..basis.lines import Line
 from ..basis.order import median
-from ..edges import NO_SHARPENING, sample_strip, tone_of
+from ..edges import Sharpening, sample_strip, tone_of
 from .lobe_context import Context
 from .lobe_room import lean_in
 from .pattern import SIDES, Pair, fits_pattern
@@ -24,42 +24,52 @@ MOST_SIDE_SEEN_IN = 0.002
 # Rows of light that are looked at beside an edge are so far apart along it, px: neighbours nearly repeat each other.
 ROW_PX, ACROSS_PX = 2.0, 0.25
 SHADE_FROM_IN, SHADE_TO_IN, SHADE_SAMPLES = 0.008, 0.12, 30
-# An edge's blur is past at so many of its standard deviations, and its sharpening's halo at so many radii.
-CLEAR_BLURS, SHARPENING_REACH = 2.0, 3.0
+FEWEST_ROWS = 20
+# A sharpened edge's halo is past at so many radii.
+SHARPENING_REACH = 3.0
 
 
-def learn_shade(
-    context: Context, axes: Sequence[float | None], pairs: Sequence[Pair], half_angles: Sequence[float | None], sharpened: bool
-) -> Shading | None:
+def learn_shades(
+    context: Context,
+    axes: Sequence[float | None],
+    pairs: Sequence[Pair],
+    half_angles: Sequence[float | None],
+    undone: Sequence[Sharpening],
+) -> list[Shading]:
     """Learn the shade from edges that stand out clearly from the field's light and its shadow alike.
 
-    sharpened: whether the phone is supposed to have sharpened the wood's edges as it did the cards'.
+    One for each sharpening that the phone may have laid on the wood; none where too few edges are clear.
     """
-    teachers: list[tuple[float, EdgeShade]] = []  # how much lighter than shadowed field, and the shade
+    teachers: list[tuple[float, list[EdgeShade]]] = []  # how much lighter than shadowed field, and the shade
     for k, pair in enumerate(pairs):
         for side, edge in zip(SIDES, pair, strict=True):
             if edge is None or edge.contrast < TEACHER_CONTRAST or edge.line.seen_fraction < TEACHER_SEEN:
                 continue
             if half_angles[k] is not None and not fits_pattern(edge, side, axes[k], half_angles[k]):
                 continue
-            shade = _shade_beside(context, k, side, edge.line, sharpened)
-            if shade is not None:
+            shades = _shades_beside(context, k, side, edge.line, undone)
+            if shades:
                 lighter = float(np.mean(tone_of(edge.inside_light) - tone_of(edge.outside_light))) - np.log(SHADED_SHARE)
                 lean = lean_in(context.camera, edge.line.point_in, side * edge.line.normal, context.z_in)
                 # Beside dark wood the veneer's side, dark itself, passes for the face.
                 if lighter > 0 or lean > -MOST_SIDE_SEEN_IN:
-                    teachers.append((lighter, shade))
-    # Wood lighter than the field and its shadow can't be taken for either; dark wood, far darker than both, comes next.
-    light = [shade for lighter, shade in teachers if lighter > TEACHER_APART]
+                    teachers.append((lighter, shades))
+    learnt = [learn_shading(every, context.z_in) for every in zip(*_best_of(teachers), strict=True)]
+    return [shading for shading in learnt if shading is not None]
+
+
+def _best_of(teachers: list[tuple[float, list[EdgeShade]]]) -> list[list[EdgeShade]]:
+    """The shades to learn from: wood lighter than the field and its shadow can't be taken for either; dark wood, far darker, comes next."""
+    light = [shades for lighter, shades in teachers if lighter > TEACHER_APART]
     if len(light) >= ENOUGH_LIGHT:
-        return learn_shading(light, context.z_in)
-    teachers.sort(key=lambda teacher: -abs(teacher[0]))
-    clear = [shade for lighter, shade in teachers if abs(lighter) > TEACHER_APART]
-    return learn_shading(clear if len(clear) >= FEW_TEACHERS else [shade for _, shade in teachers[:FEW_TEACHERS]], context.z_in)
+        return light
+    ordered = sorted(teachers, key=lambda teacher: -abs(teacher[0]))
+    clear = [shades for lighter, shades in ordered if abs(lighter) > TEACHER_APART]
+    return clear if len(clear) >= FEW_TEACHERS else [shades for _, shades in ordered[:FEW_TEACHERS]]
 
 
-def _shade_beside(context: Context, k: int, side: int, line: Line, sharpened: bool) -> EdgeShade | None:
-    """The field's light beside a measured edge, where the field lies open."""
+def _shades_beside(context: Context, k: int, side: int, line: Line, undone: Sequence[Sharpening]) -> list[EdgeShade]:
+    """The field's light beside a measured edge, with each of these undone; none where the field doesn't lie open."""
     start, stop = line.ends_in
     room = context.room(k, side, start, stop, context.kites[k].tip_in)
     px_in = 1 / context.camera.px_per_in_at(line.point_in, context.z_in)
@@ -67,18 +77,18 @@ def _shade_beside(context: Context, k: int, side: int, line: Line, sharpened: bo
     far_in, inside_in = SHADE_TO_IN + 2 * px_in, SHARPENING_REACH * context.optics.sharpening.radius_px * px_in
     reach_in = (-inside_in, far_in) if side > 0 else (-far_in, inside_in)
     strip = sample_strip(context.patch, context.camera, start, stop, context.z_in, reach_in, ROW_PX * px_in, ACROSS_PX * px_in)
-    across = strip.across_in * side
     open_rows = np.interp(strip.along_in, room[:, 0], room[:, 2]) > SHADE_TO_IN + 0.02
     light = strip.light[open_rows]
-    if len(light) < 20 or not np.isfinite(light).all():
-        return None
-    sharpening = context.optics.sharpening if sharpened else NO_SHARPENING
-    profile = sharpening.luma_undone(median(light.astype(float)), ACROSS_PX)  # colour is drawn half as sharply, and spreads
+    if len(light) < FEWEST_ROWS or not np.isfinite(light).all():
+        return []
+    profile = median(light).astype(float)
     lean = lean_in(context.camera, line.point_in, side * line.normal, context.z_in)
-    # Blur carries it over the field too; in a soft photo farther.
-    soft_px = context.optics.softness_px(context.camera.normal_px(start, stop, context.z_in))
-    from_in = SHADE_FROM_IN + soft_px * px_in
+    # In a soft photo the lobe's own light reaches farther over the field.
+    from_in = SHADE_FROM_IN + context.optics.softness_px(context.camera.normal_px(start, stop, context.z_in)) * px_in
     x_face = np.linspace(max(from_in, from_in - lean), SHADE_TO_IN, SHADE_SAMPLES)
+    across = strip.across_in * side
     order = np.argsort(across)
     u_place = float(np.hypot(line.u_model_in, np.sqrt(line.cov[0, 0])))
-    return EdgeShade(side * line.normal, x_face + lean, np.interp(x_face, across[order], profile[order]), u_place)
+    # Colour is drawn half as sharply as luma, and spreads.
+    drawn = [one.luma_undone(profile, ACROSS_PX) for one in undone]
+    return [EdgeShade(side * line.normal, x_face + lean, np.interp(x_face, across[order], luma[order]), u_place) for luma in drawn]

@@ -9,7 +9,7 @@ import numpy as np
 
 from ..basis.frames import Array, right_of, unit_of_bearing, wrap_angle
 from ..basis.lines import crossing
-from ..edges import LinearPatch, tone_of
+from ..edges import NO_SHARPENING, LinearPatch, tone_of
 from ..kite import FoundLobe
 from ..optics import Optics
 from ..plane.camera import Camera
@@ -18,7 +18,7 @@ from .edge_profile import Beyond, Flush, Half, Plain
 from .edge_task import EdgeFit, EdgeTask, Wood
 from .lobe_context import Context, is_dark, wood_of
 from .lobe_room import nearest_on, room_along
-from .lobe_shade import learn_shade
+from .lobe_shade import learn_shades
 from .model_mean import of_both
 from .pattern import ODD_ANGLE, SIDES, U_PATTERN, Pair, axis_of, departures_in, fits_pattern, half_angles_of, outvoted
 from .shading import Shading
@@ -43,6 +43,8 @@ WELL_SEEN = 0.7
 ANY_GLUE_IN, MIN_U_GLUE_IN = (0.005, 0.004), 0.003
 # One wood's tone differs from lobe to lobe by no more than this (log light): beyond, tape was taken for wood.
 MOST_SPREAD = 0.3
+# How often the shade is learnt once more from edges that were measured in it.
+MOST_LESSONS = 2
 # A fainter step than this, or one whose model leaves more than this share of the step's square unexplained, is tape's or a shadow's.
 LEAST_CONTRAST, MOST_UNEXPLAINED = 1.5, 0.1
 # An own seam is a plain step: of 285 in rendered pictures none left more than .006 unexplained; a stripe in the wood taken for one did.
@@ -98,7 +100,7 @@ def measure_lobes(
         own if own is None or axis is None or abs(wrap_angle(own.line.bearing - axis)) < ODD_ANGLE else None
         for own, axis in zip(owns, axes, strict=True)
     ]
-    shading = learn_shade(context, axes, first, half_angles, sharpened=False) if raised else None
+    shading = next(iter(learn_shades(context, axes, first, half_angles, [NO_SHARPENING])), None) if raised else None
     if not raised:
         beyond = Flush(_usual_glue(lobes, first))
     pairs = _again(context, owns, first, axes, half_angles, shading, beyond)
@@ -275,23 +277,23 @@ def _again(
 def _in_better_shade(
     context: Context, axes: Sequence[float | None], half_angles: Sequence[float | None], shading: Shading, pairs: list[Pair]
 ) -> tuple[Shading, list[Pair]]:
-    """The shade learnt once more, from edges measured in it, and the edges measured in that: where both are explained better."""
-    best, found = 0.0, (shading, pairs)
-    for sharpened in (False, True):
-        better = learn_shade(context, axes, pairs, half_angles, sharpened)
-        if better is None:
-            continue
-        closer = _in_this_shade(context, pairs, better)
-        left = float(np.log(better.misfit / shading.misfit)) + _left_over(closer, pairs)
-        if left < best:
-            best, found = left, (better, closer)
-    return found
+    """The shade learnt once more, from edges measured in it, and the edges measured in that: as long as both are explained better."""
+    undone = [NO_SHARPENING, context.optics.sharpening]
+    for _ in range(MOST_LESSONS):
+        shades = learn_shades(context, axes, pairs, half_angles, undone)
+        every = _in_these_shades(context, pairs, shades)
+        left = [np.log(one.misfit / shading.misfit) + _left_over(closer, pairs) for one, closer in zip(shades, every, strict=True)]
+        if min(left, default=0.0) >= 0:
+            break
+        best = int(np.argmin(left))
+        shading, pairs, undone = shades[best], every[best], [undone[best]]
+    return shading, pairs
 
 
-def _in_this_shade(context: Context, pairs: Sequence[Pair], shading: Shading) -> list[Pair]:
-    """The long edges that were found, measured once more about where they lie."""
+def _in_these_shades(context: Context, pairs: Sequence[Pair], shades: Sequence[Shading]) -> list[list[Pair]]:
+    """The long edges that were found, measured once more about where they lie, in each of the shades."""
     edges = [edge for pair in pairs for edge in pair]
-    tasks: dict[int, EdgeTask] = {}
+    tasks: dict[tuple[int, int], EdgeTask] = {}
     for number, edge in enumerate(edges):
         if edge is None:
             continue
@@ -299,12 +301,15 @@ def _in_this_shade(context: Context, pairs: Sequence[Pair], shading: Shading) ->
         kite, line = context.kites[k], edge.line
         tip = nearest_on(line, kite.tip_in)
         length = float(np.linalg.norm(kite.tip_in - (kite.left_in if side < 0 else kite.right_in)))
-        beyond = context.shaded(shading, tip - 0.5 * OUTER_SHARE * length * line.direction, side * line.normal)
-        tasks[number] = _edge_task(context, k, side, tip - length * line.direction, tip, beyond, AGAIN_SEARCH_IN, AGAIN_U_IN, U_PATTERN)
+        beyonds = [context.shaded(one, tip - 0.5 * OUTER_SHARE * length * line.direction, side * line.normal) for one in shades]
+        for which, beyond in enumerate(beyonds):
+            task = _edge_task(context, k, side, tip - length * line.direction, tip, beyond, AGAIN_SEARCH_IN, AGAIN_U_IN, U_PATTERN)
+            tasks[which, number] = task
+    every = [list(edges) for _ in shades]
     again = measure_edges(context.patch, context.camera, list(tasks.values()), context.z_in, sought=False)
-    for number, edge in zip(tasks, again, strict=True):
-        edges[number] = edge
-    return _in_pairs(edges)
+    for (which, number), edge in zip(tasks, again, strict=True):
+        every[which][number] = edge
+    return [_in_pairs(one) for one in every]
 
 
 def _left_over(pairs: Sequence[Pair], before: Sequence[Pair]) -> float:

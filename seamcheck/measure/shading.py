@@ -121,10 +121,20 @@ def _fit(edges: Sequence[EdgeShade], height_in: float) -> tuple[Shading, Array]:
     size = np.array([1, 1, 0.02, 0.02, 0.02, 0.02, 0.5, 0.5, *u_place])
     bounds = np.concatenate([low, -MOST_MOVED * u_place]), np.concatenate([high, MOST_MOVED * u_place])
     step = 1e-5 * size
+    moves = np.zeros((SHADE_UNKNOWNS + 1, len(size)))
+    moves[np.arange(SHADE_UNKNOWNS), np.arange(SHADE_UNKNOWNS)] = step[:SHADE_UNKNOWNS]
+    moves[-1, SHADE_UNKNOWNS:] = step[SHADE_UNKNOWNS:]  # an edge's own place moves only its own samples, so all move at once
+    number, samples = x.shape
+    sample, own = np.arange(x.size), SHADE_UNKNOWNS + np.repeat(np.arange(number), samples)
 
     def slopes(p: Array) -> Array:
         """(samples and priors, unknowns), by central differences."""
-        return np.asarray(((residuals(p + np.diag(step)) - residuals(p - np.diag(step))) / (2 * step[:, None])).T)
+        apart = (residuals(p + moves) - residuals(p - moves)) / 2
+        result = np.zeros((apart.shape[1], len(size)))
+        result[:, :SHADE_UNKNOWNS] = apart[:-1].T / step[:SHADE_UNKNOWNS]
+        result[sample, own] = apart[-1, : x.size] / step[own]
+        result[np.arange(-number, 0), np.arange(SHADE_UNKNOWNS, len(size))] = PRIOR_WEIGHT / u_place
+        return result
 
     start = np.append(_start(normal, light, height_in), np.zeros(len(edges)))
     fit = least_squares(residuals, start, slopes, bounds=bounds, x_scale=size, loss="soft_l1", f_scale=0.03, max_nfev=20)

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 from seamcheck.basis.lines import Line
-from seamcheck.edges import LinearPatch, Sharpening, srgb_decode, srgb_encode
+from seamcheck.edges import NO_SHARPENING, LinearPatch, Sharpening, srgb_decode, srgb_encode
 from seamcheck.kite import FoundLobe, Kite
 from seamcheck.measure.lobe_context import Context
-from seamcheck.measure.lobe_shade import _shade_beside
+from seamcheck.measure.lobe_shade import _shades_beside
 from seamcheck.measure.shading import Shading
 from seamcheck.optics import Optics
 from seamcheck.plane.camera import Camera
@@ -41,12 +41,10 @@ def test_a_sharpened_photo_teaches_the_shade_that_is_there_once_that_is_undone(s
     optics = Optics(0.8, Sharpening(strength, radius_px))
     context = Context(photo(strength, radius_px), camera(), [lobe], HEIGHT, 0.0, {}, optics)
     line = Line(np.zeros(2), 0.0, np.zeros((2, 2)), 0.0, HEIGHT, 1.2)
-    away = {}
-    for sharpened in (False, True):
-        seen = _shade_beside(context, 0, 1, line, sharpened)
-        assert seen is not None
+    away: dict[bool, float] = {}
+    for undone, seen in zip((False, True), _shades_beside(context, 0, 1, line, [NO_SHARPENING, optics.sharpening]), strict=True):
         clear = seen.x_in > 2 / PPI  # of the wood's own light, which the blur carries so far
         true = SHADE.at(seen.x_in[clear], RIGHT)
-        away[sharpened] = float(np.abs(seen.light[clear] / seen.light[-1] - true / true[-1]).max())
+        away[undone] = float(np.abs(seen.light[clear] / seen.light[-1] - true / true[-1]).max())
     assert away[True] < 0.02
     assert away[False] > 2 * away[True]
