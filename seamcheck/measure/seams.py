@@ -13,7 +13,6 @@ import numpy as np
 from ..basis.frames import Array
 from ..basis.lines import Line
 from ..basis.reasons import Reason
-from ..basis.uncertain import COVERAGE_95
 from ..edges import LinearPatch
 from ..plane.camera import Camera
 from .seam_grain import grain_evidence
@@ -39,8 +38,9 @@ RIVAL_AGAINST = 3.0
 # A ridge stronger than this that isn't a seam's line (a pencil line, a scratch, part of one) would pass for a change of grain as well;
 # leaves of different lightness give up to 18, wood's own figure 12 (standard deviations of the filter's answers).
 RIDGE_UNEXPLAINED = 25.0
-# A seam that isn't known to a thirty-second of an inch at the tip (u95) is as good as not seen; standard uncertainty, inches.
-FAINT_U_IN = 1 / 32 / COVERAGE_95
+# A seam less certain than this at the tip is as good as not seen (standard uncertainty, inches): where grain runs along the seam, what is
+# less certain is a streak's edge, three of its u off.
+FAINT_U_IN = 0.013
 # What a straight line leaves out: a joint planed by hand bows by a hair; a glue line isn't even (standard uncertainty, inches).
 LINE_BOW_U_IN = 0.0002
 # The grain of two leaves differs in strength, which draws their border to one side within the photo's blur (standard uncertainty, steps).
