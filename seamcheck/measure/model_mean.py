@@ -29,9 +29,12 @@ def of_both(first: EdgeFit, second: EdgeFit | None) -> EdgeFit:
 
 
 def _mean(apart: float, first: float, second: float) -> tuple[float, float]:
-    """(by how much the mean lies from the first toward the second, its variance) of two numbers, `apart`, of these variances."""
+    """(by how much the mean lies from the first toward the second, its variance) of two numbers, `apart`, of these variances.
+
+    Both come from the same blocks: they stray together, so two are no surer than one.
+    """
     total = first + second
     if total <= 0:
         return apart / 2, apart**2 / 4
     share = first / total  # of the second
-    return share * apart, first * second / total + share * (1 - share) * apart**2
+    return share * apart, (1 - share) * first + share * second + share * (1 - share) * apart**2
