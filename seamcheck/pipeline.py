@@ -41,7 +41,7 @@ from .measure.outline import outline_edge
 from .measure.places import card_moves, tip_place
 from .measure.rings import rings_that_show
 from .measure.round_edge import RoundEdge, edge_of_circle, field_reach, measure_round_edge
-from .measure.seam_pattern import without_odd
+from .measure.seam_pattern import FAINTEST_U_IN, with_the_others
 from .measure.seams import SeamFit, measure_seam
 from .measure.tips import (
     FIELD_SEAM,
@@ -151,7 +151,8 @@ def _inspect(photo: Photo, settings: Settings) -> Inspection:
     fits = measure_lobes(patch, solve.camera, optics, lobes, face_in, stage is not Stage.INLAID, u_face_in)
     lobes, fits, unseen = rings_that_show(lobes, fits)
     centre_in, u_centre_in = _centre(rose, fits)
-    seams = without_odd([_seam(patch, solve.camera, optics, lobe, fit, centre_in, cards) for lobe, fit in zip(lobes, fits, strict=True)])
+    apart = [_seam(patch, solve.camera, optics, lobe, fit, centre_in, cards) for lobe, fit in zip(lobes, fits, strict=True)]
+    seams = with_the_others(apart, [_tip_place(lobe, fit) for lobe, fit in zip(lobes, fits, strict=True)])
     owns = [fit.own.line for fit in fits if fit.own is not None]
     lines = [_lines(fit, seam) for fit, seam in zip(fits, seams, strict=True)]
     sight.look_at(lines)
@@ -306,7 +307,9 @@ def _seam(
         return None
     tip_in = _tip_place(lobe, fit)
     blur_px = optics.whole_blur_px(camera.normal_px(centre_in, tip_in))
-    return measure_seam(patch, camera, tip_in, float(bearing_of(tip_in - centre_in)), blocked=cards, blur_px=blur_px)
+    return measure_seam(
+        patch, camera, tip_in, float(bearing_of(tip_in - centre_in)), blocked=cards, blur_px=blur_px, faint_u_in=FAINTEST_U_IN
+    )
 
 
 def _lines(fit: LobeFit, seam: SeamFit | Reason | None) -> Lines:

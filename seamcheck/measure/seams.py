@@ -61,6 +61,10 @@ class SeamFit:
     cue: str  # "line": a thin line was followed; "step": a jump in lightness; "grain": the leaves' grain was told apart
     line_width_in: float | None  # standard deviation of the line's profile across, blur included
 
+    def u_at(self, point_in: Array) -> float:
+        """Standard uncertainty of the seam's place, across it, beside a point (2,), inches; the camera's left out."""
+        return float(np.hypot(self.line.u_sampling_at(point_in), self.line.u_model_in))
+
 
 @dataclass(frozen=True)
 class Weighed:
@@ -83,16 +87,18 @@ def measure_seam(
     reach_limit_in: float = LONGEST_IN,
     blocked: list[Array] | None = None,
     blur_px: float = USUAL_BLUR_PX,
+    faint_u_in: float = FAINT_U_IN,
 ) -> SeamFit | Reason:
     """The field seam beyond a tip.
 
     patch: the photo about the stretch beyond the tip, 0.35 in to either side of it; tip_in: the tip's plan place, (2,) in;
     bearing: from the centre to it (rad); reach_limit_in: how far beyond the tip the field goes (inches; its edge band begins
     there); blocked: polygons (n, 2) on the plane that lie over the field, such as cards; blur_px: the photo's
-    across the seam (standard deviation). The line's uncertainty leaves out the camera's. A Reason when the seam can't be had.
+    across the seam (standard deviation); faint_u_in: a seam less certain than this at the tip can't be had (standard uncertainty). The
+    line's uncertainty leaves out the camera's. A Reason when the seam can't be had.
     """
     weighed = weigh_seam(patch, camera, tip_in, bearing, reach_limit_in, blocked, blur_px)
-    return Reason.SEAM_COVERED if weighed is None else decide(weighed)
+    return Reason.SEAM_COVERED if weighed is None else decide(weighed, faint_u_in)
 
 
 def weigh_seam(
@@ -123,8 +129,8 @@ def weigh_seam(
     return Weighed(strip, seen, pivot, against, strongest, grain, told)
 
 
-def decide(weighed: Weighed) -> SeamFit | Reason:
-    """The seam, or why it can't be had."""
+def decide(weighed: Weighed, faint_u_in: float = FAINT_U_IN) -> SeamFit | Reason:
+    """The seam, or why it can't be had (faint_u_in: see measure_seam)."""
     tip = weighed.strip.tip_in
     standing = [
         fit
@@ -136,9 +142,9 @@ def decide(weighed: Weighed) -> SeamFit | Reason:
         by_line = _from_line(weighed, standing[0])
         if standing[0].signal > CERTAIN_LINE_SIGNAL:
             rivals = [fit for fit in standing[1:] if fit.signal > max(CERTAIN_LINE_SIGNAL, RIVAL_SHARE * standing[0].signal)]
-            return Reason.SEAM_AMBIGUOUS if rivals else _unless_faint(by_line, tip)
+            return Reason.SEAM_AMBIGUOUS if rivals else _unless_faint(by_line, tip, faint_u_in)
     if weighed.strongest_ridge > RIDGE_UNEXPLAINED:
-        return Reason.SEAM_AMBIGUOUS if by_line is None else _unless_faint(by_line, tip)
+        return Reason.SEAM_AMBIGUOUS if by_line is None else _unless_faint(by_line, tip, faint_u_in)
     if by_line is not None and weighed.from_grain is not None:
         # A faint line may be figure, and bridging it has cost the grain its sharpest part.
         grain = _grain(weighed.strip)
@@ -147,11 +153,11 @@ def decide(weighed: Weighed) -> SeamFit | Reason:
         )
     by_grain = _from_grain(weighed)
     if by_line is not None and by_grain is not None:
-        return _unless_faint(_surer(by_line, by_grain, tip), tip)
+        return _unless_faint(_surer(by_line, by_grain, tip), tip, faint_u_in)
     one = by_line or by_grain
     if one is None:
         return Reason.SEAM_AMBIGUOUS if standing else Reason.SEAM_COVERED
-    return _unless_faint(one, tip)
+    return _unless_faint(one, tip, faint_u_in)
 
 
 def _unrivalled(weighed: Weighed, line: LineFit) -> bool:
@@ -185,9 +191,8 @@ def _told(strip: SeamStrip, grain: Blocks, grid: Posterior) -> Posterior:
     return replace(grid, log_p=grid.log_p + gain)
 
 
-def _unless_faint(fit: SeamFit, tip_in: Array) -> SeamFit | Reason:
-    u = np.hypot(fit.line.u_sampling_at(tip_in), fit.line.u_model_in)
-    return fit if u < FAINT_U_IN else Reason.SEAM_FAINT
+def _unless_faint(fit: SeamFit, tip_in: Array, faint_u_in: float) -> SeamFit | Reason:
+    return fit if fit.u_at(tip_in) < faint_u_in else Reason.SEAM_FAINT
 
 
 def _from_line(weighed: Weighed, fit: LineFit) -> SeamFit:
@@ -209,7 +214,7 @@ def _from_grain(weighed: Weighed) -> SeamFit | None:
     cov = cov * disagreement(grain, float(mean[0]), float(mean[1]), pivot, strip.step_in)
     grain_u = GRAIN_MODEL_U_STEPS if strip.coarser == 1 else SOFT_GRAIN_MODEL_U_STEPS
     by_grain = SeamFit(_line(strip, mean, cov, grain_u * strip.step_in, pivot, weighed.seen), "grain", None)
-    if isinstance(_unless_faint(by_grain, strip.tip_in), Reason):
+    if by_grain.u_at(strip.tip_in) >= FAINT_U_IN:
         # Where the grain can't say where to look, a step found there may be any streak's edge.
         return by_grain
     step = fit_line(strip, float(mean[0]), float(mean[1]), pivot, STEP_WIDTH_STEPS, step_only=True)
