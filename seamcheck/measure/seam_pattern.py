@@ -22,12 +22,12 @@ USUAL_U = np.radians(0.25)
 U_MEET_IN = 0.03
 # Seams up to so uncertain by themselves, inches, are held against the others; beyond, they only say that there is grain.
 FAINTEST_U_IN = 0.05
-# With fewer other seams nobody can say where they all lie.
-FEWEST_OTHERS = 3
+# With fewer other seams nobody can say where they all lie; and with fewer than that which of them is odd.
+FEWEST_OTHERS, FEWEST_TO_CONTRADICT = 2, 3
 # A seam that departs from the others' directions, or passes their point, by more than so many standard uncertainties is a streak's.
 MOST_Z, MOST_PASS_Z = 3.0, 2.5
-# Others that are known worse than this where they meet say nothing of that point, inches.
-MOST_U_IN = 0.03
+# Others that are known worse than this where they meet say nothing of that point, nor does a point known worse than that, inches.
+MOST_U_IN, MOST_U_MEETING_IN = 0.03, 0.06
 
 
 def with_the_others(seams: Sequence[SeamFit | Reason | None], tips_in: Sequence[Array]) -> list[SeamFit | Reason | None]:
@@ -62,22 +62,21 @@ def _drawn(line: Line, others: Sequence[Line]) -> Line | None:
     middle = float(np.median(apart))
     spread = 1.4826 * float(np.median(np.abs(apart - middle)))
     u_bearing = max(USUAL_U, spread)
-    if abs(middle) > MOST_Z * np.hypot(u_bearing, np.sqrt(line.cov[1, 1])):
+    may_contradict = len(others) >= FEWEST_TO_CONTRADICT
+    if may_contradict and abs(middle) > MOST_Z * np.hypot(u_bearing, np.sqrt(line.cov[1, 1])):
         return None
+    observations = [(np.array([0.0, 1.0]), middle, u_bearing)]
     met = _meeting(others)
-    if met is None:
-        return line
-    point, cov = met
-    u_point = float(np.sqrt(U_MEET_IN**2 + line.normal @ cov @ line.normal))
-    passes = line.offset_of(point)
-    if abs(passes) > MOST_PASS_Z * np.hypot(np.hypot(u_point, line.u_model_in), line.u_sampling_at(point)):
-        return None
+    if met is not None:
+        point, cov = met
+        u_point = float(np.sqrt(U_MEET_IN**2 + line.normal @ cov @ line.normal + line.u_model_in**2))
+        passes = line.offset_of(point)
+        if may_contradict and abs(passes) > MOST_PASS_Z * np.hypot(u_point, line.u_sampling_at(point)):
+            return None
+        observations.append((np.array([1.0, line.along_of(point)]), passes, u_point))
     # Offset and bearing, each observation in turn (the recursion of least squares).
     moved, known = np.zeros(2), line.cov
-    for row, seen, u in (
-        (np.array([1.0, line.along_of(point)]), passes, float(np.hypot(u_point, line.u_model_in))),
-        (np.array([0.0, 1.0]), middle, u_bearing),
-    ):
+    for row, seen, u in observations:
         gain = known @ row / (row @ known @ row + u**2)
         moved, known = moved + gain * (seen - row @ moved), known - np.outer(gain, row @ known)
     return replace(line, point_in=line.point_in + moved[0] * line.normal, bearing=line.bearing + float(moved[1]), cov=known)
@@ -94,7 +93,7 @@ def _meeting(lines: Sequence[Line]) -> tuple[Array, Array] | None:
         return None
     normal, place, u = normal[sure], place[sure], np.hypot(u[sure], U_MEET_IN)
     information = (normal / u[:, None] ** 2).T @ normal
-    if np.linalg.eigvalsh(information)[0] < 1 / U_MEET_IN**2:  # they run too much alike
+    if np.linalg.eigvalsh(information)[0] < 1 / MOST_U_MEETING_IN**2:  # they run too much alike
         return None
     cov = np.linalg.inv(information)
     return cov @ (normal / u[:, None] ** 2).T @ place, cov

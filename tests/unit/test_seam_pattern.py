@@ -73,8 +73,16 @@ def test_a_vague_seam_is_drawn_to_the_others_and_one_of_few_is_not():
     by_point = 1 / (1 / u**2 + lever**2 / (U_MEET_IN**2 + 2e-6))  # variance of the bearing, the meeting point taken as sure
     assert drawn.line.cov[1, 1] == pytest.approx(1 / (1 / by_point + 1 / USUAL_U**2), rel=0.25)
     assert drawn.u_at(tips(seams)[2]) < 0.7 * seams[2].u_at(tips(seams)[2])
-    few = [seam(0.0), seam(91.2), seam(180.0), None, Reason.SEAM_COVERED]
+    few = [seam(0.0), seam(91.2), None, Reason.SEAM_COVERED]
     assert told(few) == few
+
+
+def test_two_others_draw_a_vague_seam_but_never_contradict_it():
+    seams = [seam(0.0), seam(60.0), seam(121.5, u_deg=0.3), Reason.SEAM_COVERED]
+    drawn = told(seams)[2]
+    assert isinstance(drawn, SeamFit)
+    assert np.radians(120.4) < drawn.line.bearing < np.radians(121.5)
+    assert drawn.line.cov[1, 1] < seams[2].line.cov[1, 1]
 
 
 def test_a_seam_that_stays_faint_is_told_to_be():
