@@ -245,6 +245,16 @@ def _edge_task(
     return replace(task.drawn_by(context.optics, context.camera, context.z_in), inside_wood=context.wood(k, side))
 
 
+def _task_along(context: Context, k: int, side: int, bearing: float, tip: Array, beyond: Beyond, shading: Shading | None) -> EdgeTask:
+    """Task for a long edge of lobe k that was seen before, about the line of a bearing to a tip; beyond it the shade, where it's known."""
+    kite = context.kites[k]
+    length = float(np.linalg.norm(kite.tip_in - (kite.left_in if side < 0 else kite.right_in)))
+    direction = unit_of_bearing(bearing)
+    if shading is not None:
+        beyond = context.shaded(shading, tip - 0.5 * OUTER_SHARE * length * direction, side * right_of(direction))
+    return _edge_task(context, k, side, tip - length * direction, tip, beyond, AGAIN_SEARCH_IN, AGAIN_U_IN, U_PATTERN)
+
+
 def _again(
     context: Context,
     owns: Sequence[EdgeFit | None],
@@ -262,13 +272,7 @@ def _again(
         line = _likely_line(context, k, side, owns[k], first[k], axes[k], half_angles[k], shading is not None)
         if line is None:
             continue
-        bearing, tip = line
-        kite = context.kites[k]
-        length = float(np.linalg.norm(kite.tip_in - (kite.left_in if side < 0 else kite.right_in)))
-        direction = unit_of_bearing(bearing)
-        if shading is not None:
-            beyond = context.shaded(shading, tip - 0.5 * OUTER_SHARE * length * direction, side * right_of(direction))
-        tasks[number] = _edge_task(context, k, side, tip - length * direction, tip, beyond, AGAIN_SEARCH_IN, AGAIN_U_IN, U_PATTERN)
+        tasks[number] = _task_along(context, k, side, *line, beyond, shading)
     for number, edge in zip(tasks, measure_edges(context.patch, context.camera, list(tasks.values()), context.z_in), strict=True):
         edges[number] = edge
     return _in_pairs(edges)
@@ -298,13 +302,9 @@ def _in_these_shades(context: Context, pairs: Sequence[Pair], shades: Sequence[S
         if edge is None:
             continue
         k, side = number // 2, SIDES[number % 2]
-        kite, line = context.kites[k], edge.line
-        tip = nearest_on(line, kite.tip_in)
-        length = float(np.linalg.norm(kite.tip_in - (kite.left_in if side < 0 else kite.right_in)))
-        beyonds = [context.shaded(one, tip - 0.5 * OUTER_SHARE * length * line.direction, side * line.normal) for one in shades]
-        for which, beyond in enumerate(beyonds):
-            task = _edge_task(context, k, side, tip - length * line.direction, tip, beyond, AGAIN_SEARCH_IN, AGAIN_U_IN, U_PATTERN)
-            tasks[which, number] = task
+        tip = nearest_on(edge.line, context.kites[k].tip_in)
+        for which, shading in enumerate(shades):
+            tasks[which, number] = _task_along(context, k, side, edge.line.bearing, tip, Plain(), shading)
     every = [list(edges) for _ in shades]
     again = measure_edges(context.patch, context.camera, list(tasks.values()), context.z_in, sought=False)
     for (which, number), edge in zip(tasks, again, strict=True):

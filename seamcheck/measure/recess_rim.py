@@ -25,6 +25,7 @@ from .lobe_room import lean_in, room_along
 from .lobe_shade import SHADE_FROM_IN, SHADE_SAMPLES, SHADE_TO_IN, TEACHER_CONTRAST, TEACHER_SEEN
 from .lobes import LEAST_CONTRAST, MOST_UNEXPLAINED
 from .model_mean import of_both
+from .pattern import SIDES
 from .shading import EdgeShade, Shading, learn_shading
 
 # Beside a corner the other wall's shade, chips and a round bit's corner are in the way (inches): at the point, at the notch.
@@ -102,9 +103,6 @@ class _Rim:
         """The floor beside an edge that passes a point; into: unit vector (2,) into the recess."""
         lean = lean_in(self.camera, at_in, into, self.depth_in)
         return Shaded(shading, into, lean, abs(lean) * self.u_depth_in / self.depth_in)
-
-
-SIDES = (-1, 1)
 
 
 def measure_rim(
