@@ -60,9 +60,9 @@ from .plane.solve import PlaneSolve, solve_plane
 from .plane.spread import KNOWN
 from .result import Help, Inspection, Joint, OutlineEdge, Scale, Stage, Tip
 
-# Veneer now usual is 1/42 in; what is sold runs from 1/50 to 1/28 (trade pages): a uniform distribution over that.
+# Veneer now usual is 1/42 in; what is sold runs from 1/50 to 1/28 (trade pages), and all of it is to lie inside u95.
 USUAL_VENEER_IN = 1 / 42
-U_VENEER_IN = (1 / 28 - 1 / 50) / 12**0.5
+U_VENEER_IN = (1 / 28 - USUAL_VENEER_IN) / COVERAGE_95
 # How often a rose without tape is yet a dry fit: a guess, for points are taped down one by one, but students lay them out loose. Rendered
 # dry fits without tape that were taken for inlaid needed as much for their offsets to lie inside u95.
 GUESS_WRONG = 0.3

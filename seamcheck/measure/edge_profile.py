@@ -42,6 +42,9 @@ SHADE_DOUBT, CONTACT_IN = 0.08, 0.012
 # The wood's figure changes its light by about so large a share a pixel, in a block's mean: keeps the slope from imitating an edge.
 FIGURE_SLOPE = 0.015
 
+# The veneer's side is of the lobe's own wood: lit as its face is, or less, seldom more (common practice, no source).
+SIDE_LIGHT = 1.0
+
 # Step of the grid that the shaded field is blurred on, and how much of the veneer's side has to be seen to count, px.
 SHADE_STEP_PX, LEAST_SIDE_PX = 0.2, 0.3
 
@@ -151,7 +154,7 @@ class Shaded:
         return [*result, replace(self, lean_in=self.lean_in + self.u_lean_in)]
 
     def limits(self, px_in: float) -> list[Limit]:
-        return [(1, FIGURE_SLOPE, 0), (3, FIELD_SLOPE / self.reach_px(px_in), 1), (4, SHADE_DOUBT, 1)]
+        return [(1, FIGURE_SLOPE, 0), (3, FIELD_SLOPE / self.reach_px(px_in), 1), (4, SHADE_DOUBT, 1), (5, SIDE_LIGHT, 0)]
 
     def reach_px(self, px_in: float) -> float:
         return min(SHADE_REACH_IN / px_in, SHADE_REACH_PX)

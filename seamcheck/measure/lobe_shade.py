@@ -12,7 +12,8 @@ from ..edges import Sharpening, sample_strip, tone_of
 from .lobe_context import Context
 from .lobe_room import lean_in
 from .pattern import SIDES, Pair, fits_pattern
-from .shading import EdgeShade, Shading, learn_shading
+from .shade_fit import EdgeShade, learn_shading
+from .shading import Shading
 
 # An edge teaches the shade with this much contrast, and this much of it seen.
 TEACHER_CONTRAST, TEACHER_SEEN = 3.0, 0.5

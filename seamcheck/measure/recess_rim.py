@@ -26,7 +26,8 @@ from .lobe_shade import SHADE_FROM_IN, SHADE_SAMPLES, SHADE_TO_IN, TEACHER_CONTR
 from .lobes import LEAST_CONTRAST, MOST_UNEXPLAINED
 from .model_mean import of_both
 from .pattern import SIDES
-from .shading import EdgeShade, Shading, learn_shading
+from .shade_fit import EdgeShade, learn_shading
+from .shading import Shading
 
 # Beside a corner the other wall's shade, chips and a round bit's corner are in the way (inches): at the point, at the notch.
 TIP_LEFT_OUT_IN, NOTCH_LEFT_OUT_IN = 0.14, 0.06

@@ -15,7 +15,8 @@ from seamcheck.edges import LinearPatch
 from seamcheck.measure.edge_fit import measure_edge
 from seamcheck.measure.edge_profile import Beyond, Flush, Half, Plain, Shaded
 from seamcheck.measure.edge_task import EdgeTask, Wood
-from seamcheck.measure.shading import EdgeShade, Shading, learn_shading
+from seamcheck.measure.shade_fit import EdgeShade, learn_shading
+from seamcheck.measure.shading import Shading
 from seamcheck.plane.camera import Camera
 
 PPI = 190.0
@@ -111,6 +112,34 @@ def test_shade_is_learnt_from_clear_edges(side_lamp: Shading) -> None:
     for angle in (0.4, 1.6, 3.0, 5.1):  # normals between those that taught
         normal = np.array([np.sin(angle), np.cos(angle)])
         assert np.abs(learnt.at(x, normal) - side_lamp.at(x, normal)).max() < 0.05
+
+
+def test_a_light_overhead_darkens_the_field_at_the_edge_s_foot() -> None:
+    """A lamp straight above, as broad as a ceiling's, and a window: the foot of the edge, where nothing was sampled, is foretold."""
+    true = Shading(0.2, np.array([[0.4, 0.035, -0.02, 0.015], [0.0, -0.03, 0.0, 0.01], [0.4, 0.0, 0.0, 0.009]]), HEIGHT)
+    x, rng = np.linspace(0.010, 0.12, 30), np.random.default_rng(11)
+    angles = np.linspace(0.1, 2 * np.pi + 0.1, 8, endpoint=False)
+    normals = np.stack([np.sin(angles), np.cos(angles)], axis=1)
+    learnt = learn_shading([EdgeShade(n, x, 0.3 * true.at(x, n) * (1 + rng.normal(0, 0.005, 30))) for n in normals], HEIGHT)
+    assert learnt is not None
+    foot = np.linspace(0.0, 0.010, 6)
+    off = np.array([learnt.at(foot, n) - true.at(foot, n) for n in normals])
+    assert np.sqrt(np.mean(off**2)) < 0.06  # of a fall from 1 to .3
+
+
+def test_dark_wood_s_side_is_no_lighter_than_its_face() -> None:
+    """The camera sees .010 in of the side in the face, dark too, and the field's foot lies darker than was learnt.
+
+    A side as light as the field would explain that, with the edge .010 in too far out; no such wood is.
+    """
+    side_in, normal = 0.010, np.array([1.0, 0.0])
+    learnt = Shading(0.7, np.array([[0.2, -0.035, 0.0, 0.01], [0.1, 0.0, 0.0, 0.01]]), HEIGHT)
+    true = Shading(0.65, np.array([[0.1, -0.035, 0.0, 0.01], [0.25, 0.035, 0.0, 0.006]]), HEIGHT)
+    beyond = np.where(side_in > X, 0.04, 0.5 * true.at(np.maximum(X - side_in, 0), normal))
+    patch = scene(np.where(X < 0, 0.05, beyond), X, np.random.default_rng(5), grain=0.02)
+    fit = measure_edge(patch, flat_camera(), task(Shaded(learnt, normal, -side_in)), HEIGHT)
+    assert fit is not None
+    assert abs(fit.line.offset_of(np.zeros(2))) < min(0.006, 1.96 * fit.line.u_model_in)
 
 
 def test_an_edge_known_to_be_doubtful_misleads_the_shade_less(side_lamp: Shading) -> None:

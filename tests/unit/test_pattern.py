@@ -78,9 +78,11 @@ def test_nothing_is_said_of_loose_lobes_few_edges_or_a_lobe_of_which_nothing_tel
     assert departures_in(lobes, [None, *owns[1:]], pairs, [None] * 4)[0] == [None, None]
 
 
-@pytest.mark.parametrize(("misfit", "departure_in", "sound"), [(1.0, 0.05, True), (5.0, 0.05, False), (5.0, 0.01, True), (5.0, None, True)])
+@pytest.mark.parametrize(
+    ("misfit", "departure_in", "sound"), [(0.3, 0.05, True), (1.5, 0.05, False), (1.5, 0.03, True), (5.0, 0.01, True), (5.0, None, True)]
+)
 def test_a_badly_explained_edge_far_off_the_pattern_is_another_line(misfit, departure_in, sound):
-    one = edge((0, 0), (0, 2), contrast=10.0, misfit=misfit)  # 1 and 5 per cent of the step's square
+    one = edge((0, 0), (0, 2), contrast=10.0, misfit=misfit)  # thousandths of the step's square: 3, 15 and 50
     assert _is_sound(one, None, False, departure_in) is sound
 
 
