@@ -11,10 +11,10 @@ import numpy as np
 from .advise.bare_top import bare_top
 from .advise.card_notes import card_notes
 from .advise.known_notes import known_notes
-from .advise.photo_notes import other_veneer_notes, photo_notes, unseen_ring_notes
+from .advise.photo_notes import photo_notes, unseen_ring_notes
 from .advise.rose_place import RosePattern
+from .advise.what_helps import U_VENEER_TOLD_IN, Rose, what_helps
 from .advise.what_helps import Known as Told
-from .advise.what_helps import Rose, what_helps
 from .basis.errors import NoRoseFound, NothingFound, PhotoError, PhotoTooSoft
 from .basis.frames import Array, bearing_of
 from .basis.language import say
@@ -22,7 +22,6 @@ from .basis.lines import Line
 from .basis.reasons import Reason
 from .basis.threads import one_thread
 from .basis.uncertain import COVERAGE_95, Estimate
-from .basis.veneer import USUAL_VENEER_IN
 from .cards.detect import CardSearch, find_cards
 from .cards.print_check import print_scale
 from .cards.unread import why_cards_fail, why_no_card
@@ -31,7 +30,6 @@ from .find.field import find_field
 from .find.stage import find_all
 from .judge import judge_joint, judge_tip, odd_lobes
 from .kite import FoundLobe, FoundRose
-from .measure.face import faces
 from .measure.field_seams import measure_field_seams
 from .measure.gap_field import field_tone
 from .measure.gap_sites import JointSite, joints_of
@@ -62,6 +60,12 @@ from .plane.solve import PlaneSolve, solve_plane
 from .plane.spread import KNOWN
 from .result import Help, Inspection, Joint, OutlineEdge, Scale, Stage, Tip
 
+# Veneer now usual is 1/42 in; what is sold runs from 1/50 to 1/28 (trade pages), and all of it is to lie inside u95.
+USUAL_VENEER_IN = 1 / 42
+U_VENEER_IN = (1 / 28 - USUAL_VENEER_IN) / COVERAGE_95
+# How often a rose without tape is yet a dry fit: a guess, for points are taped down one by one, but students lay them out loose. Rendered
+# dry fits without tape that were taken for inlaid needed as much for their offsets to lie inside u95.
+GUESS_WRONG = 0.3
 # How far a rose's points reach on a bare top where nothing is said, as a share of the leaves' length (common practice, no source).
 USUAL_REACH_SHARE = 0.55
 # The patch of the photo that is looked at runs this far beyond the rose, inches: the seams lie there.
@@ -139,12 +143,12 @@ def _inspect(photo: Photo, settings: Settings) -> Inspection:
     if optics.is_hopeless:
         raise PhotoTooSoft(photo=photo.name)
     lobes = _in_order(rose, solve.camera)
-    face, otherwise = faces(stage is Stage.INLAID, settings.stage is not None, settings.veneer_in)
-    fits, face = measure_lobes(patch, solve.camera, optics, lobes, face, otherwise)
-    face_in = face.z_in
-    if face is otherwise:
-        veneer_in = face_in
-    sight = Sight(solve.camera, solve.variants, face_in, face.u_in)
+    if stage is Stage.INLAID:
+        face_in, u_face_in = 0.0, 0.0 if settings.stage else GUESS_WRONG**0.5 * veneer_in
+    else:
+        face_in, u_face_in = veneer_in, U_VENEER_TOLD_IN if settings.veneer_in else U_VENEER_IN
+    sight = Sight(solve.camera, solve.variants, face_in, u_face_in)
+    fits = measure_lobes(patch, solve.camera, optics, lobes, face_in, stage is not Stage.INLAID, u_face_in)
     lobes, fits, unseen = rings_that_show(lobes, fits)
     centre_in, u_centre_in = _centre(rose, fits)
     apart = [_seam(patch, solve.camera, optics, lobe, fit, centre_in, cards) for lobe, fit in zip(lobes, fits, strict=True)]
@@ -182,7 +186,6 @@ def _inspect(photo: Photo, settings: Settings) -> Inspection:
             *photo.notes,
             *photo_notes(optics, exponent),
             *unseen_ring_notes(unseen),
-            *(other_veneer_notes(face_in) if face is otherwise else ()),
             *_scale_notes(search, solve, at, print_check.read, settings),
         ),
         helps=helps,

@@ -7,8 +7,6 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..basis.language import say, say_count
-from ..basis.units import lengths
-from ..basis.veneer import USUAL_VENEER_IN
 from ..optics import Optics
 
 # Motion shorter than this, and blur less than this, cost little (standard deviation of the blur, photo pixels).
@@ -47,16 +45,4 @@ def unseen_ring_notes(lobes: Sequence[int]) -> tuple[str, ...]:
             count,
         )
         for count in lobes
-    )
-
-
-def other_veneer_notes(veneer_in: float) -> tuple[str, ...]:
-    """That the photo spoke for veneer of another thickness than is usual, inches."""
-    return (
-        say(
-            "The shade beside the lobes and their edges look like veneer of {thickness} rather than {usual}, so that was taken; "
-            "measure yours and give it with --veneer.",
-            thickness=lengths().thickness(veneer_in),
-            usual=lengths().thickness(USUAL_VENEER_IN),
-        ),
     )

@@ -109,10 +109,6 @@ class Lengths:
         """To a rule's mark, without a sign: "3/64 in", "1.2 mm"."""
         return f"{abs(inches) * MM_PER_IN:.1f} mm" if self.metric else f"{fraction_words(inches, finest)} in"
 
-    def thickness(self, inches: float) -> str:
-        """Of veneer, as it is sold: "1/28 in", "0.9 mm"."""
-        return self.rule(inches) if self.metric else f"1/{1 / inches:.0f} in"
-
     def words(self, inches: float) -> str:
         """The same, but "under 1/128 in" or "under 0.05 mm" for what is nearer to nothing than to the first mark."""
         if not self.is_under(inches):

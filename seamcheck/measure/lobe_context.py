@@ -26,16 +26,10 @@ class Context:
     patch: LinearPatch
     camera: Camera
     lobes: Sequence[FoundLobe]
-    z_in: float  # the plane that edges are measured on
+    z_in: float
     u_face_in: float
     woods: dict[bool, Wood]
     optics: Optics
-    thick_in: float | None = None  # how high the faces are supposed to stand, where that isn't z_in
-
-    @property
-    def height_in(self) -> float:
-        """How high the faces are supposed to stand above the field."""
-        return self.z_in if self.thick_in is None else self.thick_in
 
     @cached_property
     def kites(self) -> list[Kite]:
@@ -43,12 +37,8 @@ class Context:
 
     def shaded(self, shading: Shading, at_in: Array, outward: Array) -> Shaded:
         """What lies beyond an edge of a raised lobe that passes a point, (2,) inches."""
-        lean = self.lean_in(at_in, outward)
-        return Shaded(shading, outward, lean, lean * self.u_face_in / self.height_in)
-
-    def lean_in(self, at_in: Array, outward: Array) -> float:
-        """How far the field is seen shifted outward against a lobe's face, (2,) inches."""
-        return lean_in(self.camera, at_in, outward, self.height_in)
+        lean = lean_in(self.camera, at_in, outward, self.z_in)
+        return Shaded(shading, outward, lean, lean * self.u_face_in / self.z_in)
 
     def wood(self, k: int, side: int) -> Wood | None:
         """The wood of lobe k's half on a side (-1 left, +1 right); None where it isn't known."""

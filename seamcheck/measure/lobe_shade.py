@@ -10,6 +10,7 @@ from ..basis.lines import Line
 from ..basis.order import median
 from ..edges import Sharpening, sample_strip, tone_of
 from .lobe_context import Context
+from .lobe_room import lean_in
 from .pattern import SIDES, Pair, fits_pattern
 from .shade_fit import EdgeShade, learn_shading
 from .shading import Shading
@@ -50,11 +51,11 @@ def learn_shades(
             shades = _shades_beside(context, k, side, edge.line, undone)
             if shades:
                 lighter = float(np.mean(tone_of(edge.inside_light) - tone_of(edge.outside_light))) - np.log(SHADED_SHARE)
-                lean = context.lean_in(edge.line.point_in, side * edge.line.normal)
+                lean = lean_in(context.camera, edge.line.point_in, side * edge.line.normal, context.z_in)
                 # Beside dark wood the veneer's side, dark itself, passes for the face.
                 if lighter > 0 or lean > -MOST_SIDE_SEEN_IN:
                     teachers.append((lighter, shades))
-    learnt = [learn_shading(every, context.height_in) for every in zip(*_best_of(teachers), strict=True)]
+    learnt = [learn_shading(every, context.z_in) for every in zip(*_best_of(teachers), strict=True)]
     return [shading for shading in learnt if shading is not None]
 
 
@@ -82,7 +83,7 @@ def _shades_beside(context: Context, k: int, side: int, line: Line, undone: Sequ
     if len(light) < FEWEST_ROWS or not np.isfinite(light).all():
         return []
     profile = median(light).astype(float)
-    lean = context.lean_in(line.point_in, side * line.normal)
+    lean = lean_in(context.camera, line.point_in, side * line.normal, context.z_in)
     # In a soft photo the lobe's own light reaches farther over the field.
     from_in = SHADE_FROM_IN + context.optics.softness_px(context.camera.normal_px(start, stop, context.z_in)) * px_in
     x_face = np.linspace(max(from_in, from_in - lean), SHADE_TO_IN, SHADE_SAMPLES)

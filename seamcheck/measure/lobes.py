@@ -16,7 +16,6 @@ from ..plane.camera import Camera
 from .edge_fit import measure_edges
 from .edge_profile import Beyond, Flush, Half, Plain
 from .edge_task import EdgeFit, EdgeTask, Wood
-from .face import Face
 from .lobe_context import Context, is_dark, wood_of
 from .lobe_room import nearest_on, room_along
 from .lobe_shade import learn_shades
@@ -46,9 +45,6 @@ ANY_GLUE_IN, MIN_U_GLUE_IN = (0.005, 0.004), 0.003
 MOST_SPREAD = 0.3
 # How often the shade is learnt once more from edges that were measured in it.
 MOST_LESSONS = 2
-# Another thickness of veneer is taken where it makes the photo e to this power likelier (150 times). Of 12 rendered benches of loose lobes,
-# where shade is foretold worst, none of usual veneer went beyond e to the 4.3; of 8 rendered pictures of thick veneer two do.
-PLAIN_EVIDENCE = 5.0
 # A fainter step than this, or one whose model leaves more than this share of the step's square unexplained, is tape's or a shadow's.
 LEAST_CONTRAST, MOST_UNEXPLAINED = 1.5, 0.1
 # An own seam is a plain step: of 285 in rendered pictures none left more than .006 unexplained; a stripe in the wood taken for one did.
@@ -82,13 +78,12 @@ class LobeFit:
 
 
 def measure_lobes(
-    patch: LinearPatch, camera: Camera, optics: Optics, lobes: Sequence[FoundLobe], face: Face, otherwise: Face | None = None
-) -> tuple[list[LobeFit], Face]:
-    """Measure own seams and long edges (and loose lobes' short ones), in the lobes' order; and the face that was taken.
+    patch: LinearPatch, camera: Camera, optics: Optics, lobes: Sequence[FoundLobe], z_in: float, raised: bool, u_face_in: float
+) -> list[LobeFit]:
+    """Measure own seams and long edges (and loose lobes' short ones), in the lobes' order.
 
-    otherwise: how raised lobes may stand instead. It is taken where their shade and their edges say so plainly.
+    z_in: the height of the lobes' faces, known to u_face_in; raised: whether they stand on the field.
     """
-    z_in, raised = face.z_in, face.raised
     beyond: Beyond = Plain() if raised else Flush()
     owns = _like_the_others(lobes, measure_edges(patch, camera, [_own_task(lobe, optics, camera, z_in) for lobe in lobes], z_in))
     woods = _woods(lobes, owns)
@@ -97,7 +92,7 @@ def measure_lobes(
     for k, own in zip(badly, again, strict=True):
         owns[k] = own
     owns = _like_the_others(lobes, owns)
-    context = Context(patch, camera, lobes, z_in, face.u_in, woods, optics)
+    context = Context(patch, camera, lobes, z_in, u_face_in, woods, optics)
     tasks = [_found_task(context, k, side, beyond) for k in range(len(lobes)) for side in SIDES]
     first = _in_pairs(measure_edges(patch, camera, tasks, z_in, finely=False))
     half_angles = half_angles_of(lobes, owns, first)
@@ -112,10 +107,6 @@ def measure_lobes(
     pairs = _again(context, owns, first, axes, half_angles, shading, beyond)
     if shading is not None:
         shading, pairs = _in_better_shade(context, axes, half_angles, shading, pairs)
-        if otherwise is not None:
-            thick = replace(context, thick_in=otherwise.z_in)
-            if _evidence(thick, axes, half_angles, shading, pairs) > PLAIN_EVIDENCE:
-                return measure_lobes(patch, camera, optics, lobes, otherwise)
     departures = departures_in(lobes, owns, pairs, half_angles)
     fits = []
     for lobe, own, pair, away, odd in zip(lobes, owns, pairs, departures, outvoted(lobes, pairs, departures), strict=True):
@@ -132,7 +123,7 @@ def measure_lobes(
         ]
         short = [_of_known(edges) for edges in zip(*each, strict=True)]
         fits = [replace(fit, left_short=left, right_short=right) for fit, (left, right) in zip(fits, _in_pairs(short), strict=True)]
-    return fits, face
+    return fits
 
 
 def _in_pairs(edges: Sequence[EdgeFit | None]) -> list[tuple[EdgeFit | None, EdgeFit | None]]:
@@ -303,21 +294,6 @@ def _in_better_shade(
         best = int(np.argmin(left))
         shading, pairs, undone = shades[best], every[best], [undone[best]]
     return shading, pairs
-
-
-def _evidence(
-    other: Context, axes: Sequence[float | None], half_angles: Sequence[float | None], shading: Shading, pairs: Sequence[Pair]
-) -> float:
-    """How much more is explained if the faces stand as high as is supposed here, log likelihood.
-
-    shading and pairs are the best of what was supposed before. For noise of unknown size the likelihood falls with the residuals' root
-    mean square to the power of their number: every edge counts as one sample of its shade and as two of its own profile.
-    """
-    shades = learn_shades(other, axes, pairs, half_angles, [NO_SHARPENING, other.optics.sharpening])
-    every = _in_these_shades(other, pairs, shades)
-    number = sum(edge is not None for pair in pairs for edge in pair)
-    left = [np.log(one.misfit / shading.misfit) + _left_over(closer, pairs) for one, closer in zip(shades, every, strict=True)]
-    return -number * min(left, default=0.0)
 
 
 def _in_these_shades(context: Context, pairs: Sequence[Pair], shades: Sequence[Shading]) -> list[list[Pair]]:

@@ -69,34 +69,6 @@ def test_every_lobe_is_found_once_with_its_dark_side(name: str) -> None:
     assert all(tip.dark_side == lobe["dark_side"] for lobe, tip in matched(name))
 
 
-def test_usual_veneer_is_not_taken_for_thick() -> None:
-    for name in ("dry-fit", "four-points-taped", "loose-lobes"):
-        assert truth(name)["veneer_thickness_in"] < 1 / 39
-        assert not any("--veneer" in note for note in told(name).warnings)
-
-
-def test_where_the_photo_speaks_for_thick_veneer_it_is_taken_and_said(monkeypatch: pytest.MonkeyPatch) -> None:
-    """This one is of 1/28 in, but doesn't say so plainly enough by itself."""
-    assert truth("one-lobe-reversed")["veneer_thickness_in"] == pytest.approx(1 / 28)
-    usual = {tip.lobe: tip for tip in told("one-lobe-reversed").tips}
-    monkeypatch.setattr("seamcheck.measure.lobes.PLAIN_EVIDENCE", -100.0)
-    x, y = truth("one-lobe-reversed")["print_scale"]
-    photo = read_photo(SAMPLES / "one-lobe-reversed.jpg")
-    thick = inspect(photo, Settings(stage=Stage.DRY_FIT, bar_across_in=6 * x, bar_along_in=10 * y))
-    assert [note for note in thick.warnings if "1/28 in" in note and "--veneer" in note]
-    errors = [
-        [each.reach.value - lobe["reach_in"] for each in (usual[tip.lobe], near)]
-        for lobe, tip in matched("one-lobe-reversed")
-        for near in thick.tips
-        if np.hypot(*(near.tip_px - tip.tip_px)) < 20 and near.reach is not None and tip.reach is not None
-    ]
-    off = np.abs(np.mean(errors, axis=0))
-    assert len(errors) >= 6
-    assert off[0] > 0.002 > 2 * off[1]
-    # As surely as before: 1/42 in still lies inside.
-    assert np.isclose(np.mean([tip.reach.u95 for tip in thick.tips]), np.mean([tip.reach.u95 for tip in usual.values()]), rtol=0.25)
-
-
 def errors_over_u95(name: str) -> list[float]:
     """Of every number that is given, how far it lies from the truth, in its own u95."""
     ratios = []

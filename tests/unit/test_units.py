@@ -147,9 +147,3 @@ def test_areas_and_designed_lengths() -> None:
     assert MILLIMETRES.exact(2.4926) == "63.31 mm"
     assert INCHES.pair(36, 5) == "36 by 5 in"
     assert MILLIMETRES.pair(36, 5) == "914.4 by 127.0 mm"
-
-
-def test_veneer_s_thickness_is_said_as_it_is_sold() -> None:
-    assert lengths().thickness(1 / 42) == "1/42 in"
-    with spoken("mm"):
-        assert lengths().thickness(1 / 42) == "0.6 mm"
