@@ -263,7 +263,7 @@ def recess(
     A LENGTH is inches, written 0.0238, 1/42 or 2-1/2, or millimetres, written 0.6mm.
     """
     from .advise.cautions import MAKERS_FIRST, ROUTER, SAW_AND_KNIFE
-    from .design.recess import USUAL_VENEER_IN
+    from .basis.veneer import USUAL_VENEER_IN
     from .design.recess import recess as work_out
     from .printed.pages import room_in
     from .printed.recess_drawing import recess_drawing, routing_page, text_lines

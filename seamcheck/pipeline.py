@@ -13,8 +13,8 @@ from .advise.card_notes import card_notes
 from .advise.known_notes import known_notes
 from .advise.photo_notes import photo_notes, unseen_ring_notes
 from .advise.rose_place import RosePattern
-from .advise.what_helps import U_VENEER_TOLD_IN, Rose, what_helps
 from .advise.what_helps import Known as Told
+from .advise.what_helps import Rose, what_helps
 from .basis.errors import NoRoseFound, NothingFound, PhotoError, PhotoTooSoft
 from .basis.frames import Array, bearing_of
 from .basis.language import say
@@ -22,6 +22,7 @@ from .basis.lines import Line
 from .basis.reasons import Reason
 from .basis.threads import one_thread
 from .basis.uncertain import COVERAGE_95, Estimate
+from .basis.veneer import USUAL_VENEER_IN
 from .cards.detect import CardSearch, find_cards
 from .cards.print_check import print_scale
 from .cards.unread import why_cards_fail, why_no_card
@@ -59,13 +60,8 @@ from .plane.known import KnownSolve, Lens, beyond_rim
 from .plane.solve import PlaneSolve, solve_plane
 from .plane.spread import KNOWN
 from .result import Help, Inspection, Joint, OutlineEdge, Scale, Stage, Tip
+from .staging import staged
 
-# Veneer now usual is 1/42 in; what is sold runs from 1/50 to 1/28 (trade pages), and all of it is to lie inside u95.
-USUAL_VENEER_IN = 1 / 42
-U_VENEER_IN = (1 / 28 - USUAL_VENEER_IN) / COVERAGE_95
-# How often a rose without tape is yet a dry fit: a guess, for points are taped down one by one, but students lay them out loose. Rendered
-# dry fits without tape that were taken for inlaid needed as much for their offsets to lie inside u95.
-GUESS_WRONG = 0.3
 # How far a rose's points reach on a bare top where nothing is said, as a share of the leaves' length (common practice, no source).
 USUAL_REACH_SHARE = 0.55
 # The patch of the photo that is looked at runs this far beyond the rose, inches: the seams lie there.
@@ -142,13 +138,11 @@ def _inspect(photo: Photo, settings: Settings) -> Inspection:
     optics = learn_optics(edges)
     if optics.is_hopeless:
         raise PhotoTooSoft(photo=photo.name)
-    lobes = _in_order(rose, solve.camera)
-    if stage is Stage.INLAID:
-        face_in, u_face_in = 0.0, 0.0 if settings.stage else GUESS_WRONG**0.5 * veneer_in
-    else:
-        face_in, u_face_in = veneer_in, U_VENEER_TOLD_IN if settings.veneer_in else U_VENEER_IN
-    sight = Sight(solve.camera, solve.variants, face_in, u_face_in)
-    fits = measure_lobes(patch, solve.camera, optics, lobes, face_in, stage is not Stage.INLAID, u_face_in)
+    laid = staged(patch, solve.camera, optics, stage, rose, settings.stage is not None, settings.veneer_in)
+    stage, rose = laid.stage, laid.rose
+    lobes, face_in = list(laid.begun.context.lobes), laid.face.z_in
+    fits = measure_lobes(laid.begun, laid.face.raised)
+    sight = Sight(solve.camera, solve.variants, face_in, laid.face.u_in)
     lobes, fits, unseen = rings_that_show(lobes, fits)
     centre_in, u_centre_in = _centre(rose, fits)
     apart = [_seam(patch, solve.camera, optics, lobe, fit, centre_in, cards) for lobe, fit in zip(lobes, fits, strict=True)]
@@ -270,19 +264,6 @@ def _scale(solve: PlaneSolve | KnownSolve, at_in: Array, face_in: float, bars_re
         places,
         card_moves=card_moves(solve.camera, solve.variants, places),
     )
-
-
-def _in_order(rose: FoundRose, camera: Camera) -> list[FoundLobe]:
-    """Lobes numbered ring by ring, clockwise from the tip nearest to the photo's up (loose: by where they lie)."""
-    middle = rose.centre_in if rose.centre_in is not None else np.mean([lobe.kite.tip_in for lobe in rose.lobes], axis=0)
-    up = camera.up_bearing_at(middle)
-    bearings = [bearing_from(middle, lobe.kite.tip_in, up) for lobe in rose.lobes]
-    order: list[int] = []
-    for ring in sorted({lobe.ring or 0 for lobe in rose.lobes}):
-        mine = [k for k, lobe in enumerate(rose.lobes) if (lobe.ring or 0) == ring]
-        first = min(mine, key=lambda k: min(bearings[k], 2 * np.pi - bearings[k]))
-        order += sorted(mine, key=lambda k: (bearings[k] - bearings[first]) % (2 * np.pi))
-    return [rose.lobes[k] for k in order]
 
 
 def _centre(rose: FoundRose, fits: Sequence[LobeFit]) -> tuple[Array | None, float]:

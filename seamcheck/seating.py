@@ -11,12 +11,12 @@ from .advise.card_notes import card_notes
 from .advise.outline import Outline, crossing_of_edges, rose_outline
 from .advise.photo_notes import photo_notes
 from .advise.seat import Seated, seat, turns_of
-from .advise.what_helps import U_VENEER_TOLD_IN
 from .basis.errors import PhotoError, PhotoTooSoft
 from .basis.frames import Array, bearing_of, wrap_angle
 from .basis.seat_errors import NoRecessFound, NothingToSeat, WhichWayIn
 from .basis.threads import one_thread
 from .basis.uncertain import COVERAGE_95
+from .basis.veneer import U_VENEER_IN, U_VENEER_TOLD_IN, USUAL_VENEER_IN
 from .cards.detect import find_cards
 from .cards.print_check import print_scale
 from .cards.unread import why_cards_fail, why_no_card
@@ -29,7 +29,6 @@ from .measure.recess_rim import RimEdge, measure_rim
 from .measure.tips import FIELD_SEAM, Sight
 from .optics import card_edges, learn_optics, light_exponent, straightened
 from .photo import Photo
-from .pipeline import U_VENEER_IN, USUAL_VENEER_IN
 from .plane.solve import PlaneSolve, solve_plane
 from .result import Inspection, Scale, SeatedEdge, SeatedPoint, Seating, Stage, StandingWood, Tip
 

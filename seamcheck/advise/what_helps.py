@@ -17,6 +17,7 @@ from ..basis.language import say
 from ..basis.lines import Line, crossing
 from ..basis.uncertain import COVERAGE_95, Estimate
 from ..basis.units import lengths
+from ..basis.veneer import U_VENEER_TOLD_IN
 from ..cards.geometry import CARD_HEIGHT_IN, CARD_WIDTH_IN, outline_in
 from ..cards.print_check import print_scale
 from ..measure.tips import FIELD_SEAM, Lines, Sight, TipNumbers, centre_of, tip_numbers
@@ -26,8 +27,6 @@ from ..plane.solve import PlaneSolve
 from ..plane.what_if import camera_if
 from ..result import Help, Stage
 
-# A thickness that the person gives, read off a calliper or a label.
-U_VENEER_TOLD_IN = 0.001
 NUMBERS = ("seam_offset", "reach", "own_seam_offset", "length")
 # What shrinks u95 by less than this share isn't worth the walk to the bench.
 WORTH_WHILE = 0.03

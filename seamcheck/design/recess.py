@@ -15,9 +15,9 @@ import numpy as np
 from ..basis.errors import CantBuild
 from ..basis.frames import Array
 from ..basis.units import lengths
+from ..basis.veneer import USUAL_VENEER_IN
 
 # Common practice, no source; inches.
-USUAL_VENEER_IN = 1 / 42
 USUAL_BIT_IN = 1 / 8
 USUAL_INSIDE_IN = 1 / 16  # from the knife line to the pen line
 BITS_IN = (1 / 4, 3 / 16, 1 / 8, 3 / 32, 1 / 16, 1 / 32)  # diameters that are sold

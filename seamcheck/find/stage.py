@@ -92,7 +92,8 @@ def find_all(
 ) -> tuple[Stage, FoundRose]:
     """The stage, as told or as the photo shows it, and what was found; raises NoRoseFound where it shows none of them, TwoRosesFound.
 
-    z_in is the veneer's thickness: lobes are looked for at that height, in an inlay (told) at 0. A bare top has no lobes.
+    z_in is the veneer's thickness: lobes are looked for at that height, in an inlay (told) at 0. A bare top has no lobes. Dry fit or
+    inlaid is told apart by tape alone here.
     """
     source = _Source(bgr, camera, card_outlines_in, 0.0 if stage is Stage.INLAID else z_in)
     if stage is Stage.BARE:
@@ -103,7 +104,7 @@ def find_all(
     if rose is not None and (stage or rose.raised >= RAISED_FROM):
         return stage or Stage.DRY_FIT, rose
     if rose is not None:
-        return Stage.INLAID, _moved_to(rose, camera, z_in, 0.0)
+        return Stage.INLAID, moved_to(rose, camera, z_in, 0.0)
     if stage is None:
         lobes = _loose_lobes(source)
         if len(lobes) >= LEAST_LOOSE and apart(lobes) and on_the_bench(source.look(*source.box, LOOSE_PPI), lobes):
@@ -113,7 +114,7 @@ def find_all(
     raise NoRoseFound(photo="the photo")
 
 
-def _moved_to(rose: FoundRose, camera: Camera, from_z_in: float, to_z_in: float) -> FoundRose:
+def moved_to(rose: FoundRose, camera: Camera, from_z_in: float, to_z_in: float) -> FoundRose:
     """The rose as the same pixels show it at another height."""
 
     def moved(xy_in: Array) -> Array:

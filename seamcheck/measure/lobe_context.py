@@ -26,7 +26,7 @@ class Context:
     patch: LinearPatch
     camera: Camera
     lobes: Sequence[FoundLobe]
-    z_in: float
+    z_in: float  # how high the faces stand above the field
     u_face_in: float
     woods: dict[bool, Wood]
     optics: Optics
@@ -37,8 +37,12 @@ class Context:
 
     def shaded(self, shading: Shading, at_in: Array, outward: Array) -> Shaded:
         """What lies beyond an edge of a raised lobe that passes a point, (2,) inches."""
-        lean = lean_in(self.camera, at_in, outward, self.z_in)
+        lean = self.lean_in(at_in, outward)
         return Shaded(shading, outward, lean, lean * self.u_face_in / self.z_in)
+
+    def lean_in(self, at_in: Array, outward: Array) -> float:
+        """How far the field is seen shifted outward against a lobe's face, (2,) inches."""
+        return lean_in(self.camera, at_in, outward, self.z_in)
 
     def wood(self, k: int, side: int) -> Wood | None:
         """The wood of lobe k's half on a side (-1 left, +1 right); None where it isn't known."""

@@ -10,7 +10,6 @@ from ..basis.lines import Line
 from ..basis.order import median
 from ..edges import Sharpening, sample_strip, tone_of
 from .lobe_context import Context
-from .lobe_room import lean_in
 from .pattern import SIDES, Pair, fits_pattern
 from .shade_fit import EdgeShade, learn_shading
 from .shading import Shading
@@ -37,10 +36,20 @@ def learn_shades(
     half_angles: Sequence[float | None],
     undone: Sequence[Sharpening],
 ) -> list[Shading]:
-    """Learn the shade from edges that stand out clearly from the field's light and its shadow alike.
+    """Learn the shade from the clear edges: once for each sharpening that the phone may have laid on the wood; none with too few edges."""
+    clear = clear_shades(context, axes, pairs, half_angles, undone)
+    learnt = [learn_shading(every, context.z_in) for every in zip(*clear, strict=True)]
+    return [shading for shading in learnt if shading is not None]
 
-    One for each sharpening that the phone may have laid on the wood; none where too few edges are clear.
-    """
+
+def clear_shades(
+    context: Context,
+    axes: Sequence[float | None],
+    pairs: Sequence[Pair],
+    half_angles: Sequence[float | None],
+    undone: Sequence[Sharpening],
+) -> list[list[EdgeShade]]:
+    """The field's light beside edges that stand out clearly from it and its shadow alike, with each of these undone."""
     teachers: list[tuple[float, list[EdgeShade]]] = []  # how much lighter than shadowed field, and the shade
     for k, pair in enumerate(pairs):
         for side, edge in zip(SIDES, pair, strict=True):
@@ -51,12 +60,11 @@ def learn_shades(
             shades = _shades_beside(context, k, side, edge.line, undone)
             if shades:
                 lighter = float(np.mean(tone_of(edge.inside_light) - tone_of(edge.outside_light))) - np.log(SHADED_SHARE)
-                lean = lean_in(context.camera, edge.line.point_in, side * edge.line.normal, context.z_in)
+                lean = context.lean_in(edge.line.point_in, side * edge.line.normal)
                 # Beside dark wood the veneer's side, dark itself, passes for the face.
                 if lighter > 0 or lean > -MOST_SIDE_SEEN_IN:
                     teachers.append((lighter, shades))
-    learnt = [learn_shading(every, context.z_in) for every in zip(*_best_of(teachers), strict=True)]
-    return [shading for shading in learnt if shading is not None]
+    return _best_of(teachers)
 
 
 def _best_of(teachers: list[tuple[float, list[EdgeShade]]]) -> list[list[EdgeShade]]:
@@ -83,7 +91,7 @@ def _shades_beside(context: Context, k: int, side: int, line: Line, undone: Sequ
     if len(light) < FEWEST_ROWS or not np.isfinite(light).all():
         return []
     profile = median(light).astype(float)
-    lean = lean_in(context.camera, line.point_in, side * line.normal, context.z_in)
+    lean = context.lean_in(line.point_in, side * line.normal)
     # In a soft photo the lobe's own light reaches farther over the field.
     from_in = SHADE_FROM_IN + context.optics.softness_px(context.camera.normal_px(start, stop, context.z_in)) * px_in
     x_face = np.linspace(max(from_in, from_in - lean), SHADE_TO_IN, SHADE_SAMPLES)

@@ -28,7 +28,7 @@ STEPS = {
     "camera and plane": ("solve_plane",),
     "optics": ("card_edges", "light_exponent", "learn_optics"),
     "rose found": ("find_all",),
-    "edges": ("measure_lobes",),
+    "edges": ("staged", "measure_lobes"),
     "seams": ("_seam",),
     "gaps": ("field_tone", "measure_gaps"),
     "numbers": ("tip_numbers",),

@@ -69,6 +69,21 @@ def test_every_lobe_is_found_once_with_its_dark_side(name: str) -> None:
     assert all(tip.dark_side == lobe["dark_side"] for lobe, tip in matched(name))
 
 
+def test_without_tape_the_shade_tells_a_dry_fit_from_an_inlay(monkeypatch: pytest.MonkeyPatch) -> None:
+    for name, by_tape, stage in (
+        ("dry-fit", 0.25, Stage.DRY_FIT),
+        ("one-lobe-reversed", 0.25, Stage.DRY_FIT),
+        ("set-in", 0.6, Stage.INLAID),
+    ):
+        monkeypatch.setattr("seamcheck.find.stage.raised_by_tape", lambda *_, chance=by_tape: chance)
+        found = inspect(read_photo(SAMPLES / f"{name}.jpg"), Settings())
+        assert found.stage is stage
+        for lobe, tip in matched(name):
+            near = min(found.tips, key=lambda one: np.hypot(*(one.tip_px - tip.tip_px)))
+            if near.own_seam_offset is not None and tip.own_seam_offset is not None:
+                assert abs(near.own_seam_offset.value - lobe["own_seam_offset_in"]) < 1.5 * near.own_seam_offset.u95
+
+
 def errors_over_u95(name: str) -> list[float]:
     """Of every number that is given, how far it lies from the truth, in its own u95."""
     ratios = []

@@ -9,7 +9,8 @@ from seamcheck.basis.frames import unit_of_bearing
 from seamcheck.basis.lines import Line
 from seamcheck.kite import FoundLobe, Kite, KiteShape
 from seamcheck.measure.edge_task import EdgeFit
-from seamcheck.measure.lobes import _is_sound, _is_stripe, _like_the_others
+from seamcheck.measure.lobe_start import _like_the_others
+from seamcheck.measure.lobes import _is_sound, _is_stripe
 from seamcheck.measure.pattern import departures_in, outvoted
 
 SHAPE = KiteShape(np.radians(90), 13 / 16, 3.0)
