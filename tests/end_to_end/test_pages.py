@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from base64 import b64decode
 from io import BytesIO
 from pathlib import Path
 
@@ -41,14 +42,14 @@ def with_place(sample: str, into: Path) -> Path:
 def tells_nothing(file: Path) -> None:
     """No EXIF, no place, no time, no maker in a file's bytes, nor in any picture that a page holds."""
     data = file.read_bytes()
-    for trace in (b"Exif\0\0", b"eXIf", b"GPSInfo", b"http://ns.adobe.com/xap", MAKE.encode(), TAKEN.encode(), TAKEN[:10].encode()):
-        assert trace not in data, (file.name, trace)
     pictures = [data] if file.suffix in (".jpg", ".png") else []
     if file.suffix == ".html":
-        from base64 import b64decode
-
-        pictures = [b64decode(found) for found in re.findall(rb"base64,([A-Za-z0-9+/=]+)", data)]
+        embedded = re.compile(rb"base64,([A-Za-z0-9+/=]+)")
+        pictures = [b64decode(found) for found in embedded.findall(data)]
         assert pictures
+        data = embedded.sub(b"", data)  # letters of base64 spell any word now and then
+    for trace in (b"Exif\0\0", b"eXIf", b"GPSInfo", b"http://ns.adobe.com/xap", MAKE.encode(), TAKEN.encode(), TAKEN[:10].encode()):
+        assert not any(trace in part for part in (data, *pictures)), (file.name, trace)
     if file.suffix == ".pdf":
         pictures = [image.data for page in pypdf.PdfReader(BytesIO(data)).pages for image in page.images]
         assert pictures
