@@ -20,7 +20,7 @@ COMMON_MISS = 0.3
 COMMON_SHARE = 0.3
 # How far along a profile what a model misses keeps its sign, px.
 MISFIT_RUN_PX = 3.0
-# Halos of sharpening and the wood's figure leave a well-fitted edge so uncertain, px: figured wood gives 0.04-0.10 px a line.
+# What no model explains, halos and the wood's figure, leaves any edge so uncertain, px: figured wood gives 0.04-0.10 px a line.
 MODEL_FLOOR_PX = 0.1
 # Keeps coefficients of columns that are zero at 0.
 TINY = 1e-12
@@ -93,5 +93,5 @@ def model_px(
     number = np.sum(weight[..., 0] > 0, axis=1)
     unexplained = np.maximum(np.maximum(left / number, COMMON_MISS**2), COMMON_SHARE * misfit) * MISFIT_RUN_PX / step
     with np.errstate(divide="ignore", invalid="ignore"):
-        square = MODEL_FLOOR_PX**2 + np.sum((across / along[:, None]) ** 2, axis=1) + unexplained / along
+        square = np.sum((across / along[:, None]) ** 2, axis=1) + np.maximum(unexplained / along, MODEL_FLOOR_PX**2)
     return np.where(along > 0, np.minimum(np.sqrt(square), MODEL_CEILING_PX), MODEL_CEILING_PX)
