@@ -22,7 +22,7 @@ from .basis.lines import Line
 from .basis.reasons import Reason
 from .basis.threads import one_thread
 from .basis.uncertain import COVERAGE_95, Estimate
-from .basis.veneer import USUAL_VENEER_IN
+from .basis.veneer import thickness
 from .cards.detect import CardSearch, find_cards
 from .cards.print_check import print_scale
 from .cards.unread import why_cards_fail, why_no_card
@@ -120,7 +120,7 @@ def _inspect(photo: Photo, settings: Settings) -> Inspection:
     else:
         raise why_no_card(grey, photo.name)
     cards = [*solve.outlines_in, *(solve.camera.plane_from_px(outline) for outline in search.others_px)]
-    veneer_in = settings.veneer_in or USUAL_VENEER_IN
+    veneer_in, _ = thickness(settings.veneer_in)
     try:
         stage, rose = find_all(photo.bgr, solve.camera, cards, settings.stage, veneer_in)
     except PhotoError as error:
@@ -140,9 +140,9 @@ def _inspect(photo: Photo, settings: Settings) -> Inspection:
         raise PhotoTooSoft(photo=photo.name)
     laid = staged(patch, solve.camera, optics, stage, rose, settings.stage is not None, settings.veneer_in)
     stage, rose = laid.stage, laid.rose
-    lobes, face_in = list(laid.begun.context.lobes), laid.face.z_in
-    fits = measure_lobes(laid.begun, laid.face.raised)
-    sight = Sight(solve.camera, solve.variants, face_in, laid.face.u_in)
+    lobes, face = list(laid.begun.context.lobes), laid.begun.context.face
+    fits = measure_lobes(laid.begun)
+    sight = Sight(solve.camera, solve.variants, face.z_in, face.u_in)
     lobes, fits, unseen = rings_that_show(lobes, fits)
     centre_in, u_centre_in = _centre(rose, fits)
     apart = [_seam(patch, solve.camera, optics, lobe, fit, centre_in, cards) for lobe, fit in zip(lobes, fits, strict=True)]
@@ -160,8 +160,8 @@ def _inspect(photo: Photo, settings: Settings) -> Inspection:
         helps = what_helps(Rose(solve, sight, tuple(lines), tuple(owns) if centre_in is not None else (), u_centre_in, photo.size_px), told)
     ordered = FoundRose(rose.centre_in, tuple(lobes), 1.0 if stage is Stage.DRY_FIT else 0.0)
     sites = joints_of(ordered)
-    field = field_tone(patch, solve.camera, ordered, cards) if face_in > 0 else None
-    gaps = measure_gaps(patch, solve.camera, sites, face_in, veneer_in, field, optics)
+    field = field_tone(patch, solve.camera, ordered, cards) if face.raised else None
+    gaps = measure_gaps(patch, solve.camera, sites, face.z_in, veneer_in, field, optics)
     at = centre_in if centre_in is not None else np.mean([lobe.kite.tip_in for lobe in lobes], axis=0)
     return Inspection(
         photo.name,
@@ -170,8 +170,8 @@ def _inspect(photo: Photo, settings: Settings) -> Inspection:
         settings.stage is not None,
         settings.tolerance_in,
         settings.gap_tolerance_in,
-        _scale(solve, at, face_in, print_check.read),
-        None if centre_in is None else solve.camera.px_from_plane(centre_in, face_in),
+        _scale(solve, at, face.z_in, print_check.read),
+        None if centre_in is None else solve.camera.px_from_plane(centre_in, face.z_in),
         tips,
         tuple(_joint(site, gap, sight, solve, settings) for site, gap in zip(sites, gaps, strict=True)),
         odd_lobes(tips),

@@ -16,7 +16,7 @@ from .basis.frames import Array, bearing_of, wrap_angle
 from .basis.seat_errors import NoRecessFound, NothingToSeat, WhichWayIn
 from .basis.threads import one_thread
 from .basis.uncertain import COVERAGE_95
-from .basis.veneer import U_VENEER_IN, U_VENEER_TOLD_IN, USUAL_VENEER_IN
+from .basis.veneer import thickness
 from .cards.detect import find_cards
 from .cards.print_check import print_scale
 from .cards.unread import why_cards_fail, why_no_card
@@ -88,7 +88,7 @@ def _seat_rose(photo: Photo, rose: Inspection, settings: SeatSettings) -> Seatin
         found = find_recess(bgr, solve.camera, cards, outline.corners_in, outline.fold)
     except PhotoError as error:
         raise type(error)(photo=photo.name) from None  # the finder doesn't know its name
-    depth_in, u_depth_in = settings.veneer_in or USUAL_VENEER_IN, U_VENEER_TOLD_IN if settings.veneer_in else U_VENEER_IN
+    depth_in, u_depth_in = thickness(settings.veneer_in)
     patch = LinearPatch(bgr, 0, 0)
     rim = measure_rim(patch, solve.camera, optics, found.corners_in, depth_in, u_depth_in)
     sight = Sight(solve.camera, solve.variants, 0.0, 0.0)

@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .basis.veneer import USUAL_VENEER_IN
+from .basis.veneer import thickness
 from .edges import LinearPatch
 from .find.stage import RAISED_FROM, moved_to
 from .kite import FoundLobe, FoundRose
-from .measure.face import Face, face
+from .measure.face import face
 from .measure.lobe_start import Begun, begin
 from .measure.standing import chance_raised
 from .measure.tips import bearing_from
@@ -26,7 +26,6 @@ class Staged:
     stage: Stage
     rose: FoundRose
     begun: Begun
-    face: Face
 
 
 def staged(
@@ -35,20 +34,18 @@ def staged(
     """The rose as it was found, at a stage that was told or at the likelier one. veneer_in: the thickness that was told, or None."""
     if told or stage is Stage.LOOSE:
         return _at(patch, camera, optics, stage, rose, 0.0, veneer_in)
-    thick_in = veneer_in or USUAL_VENEER_IN
+    thick_in, _ = thickness(veneer_in)
     up, down = (rose, moved_to(rose, camera, thick_in, 0.0)) if stage is Stage.DRY_FIT else (moved_to(rose, camera, 0.0, thick_in), rose)
     standing = _at(patch, camera, optics, Stage.DRY_FIT, up, 0.0, veneer_in)
     chance = chance_raised(standing.begun.teachers, rose.raised)
     if chance < RAISED_FROM:
         return _at(patch, camera, optics, Stage.INLAID, down, chance, veneer_in)
-    doubted = face(False, 1 - chance, veneer_in)
-    begun = replace(standing.begun, context=replace(standing.begun.context, u_face_in=doubted.u_in))
-    return replace(standing, begun=begun, face=doubted)
+    begun = standing.begun
+    return replace(standing, begun=replace(begun, context=replace(begun.context, face=face(False, 1 - chance, veneer_in))))
 
 
 def _at(patch: LinearPatch, camera: Camera, optics: Optics, stage: Stage, rose: FoundRose, wrong: float, veneer_in: float | None) -> Staged:
-    lies = face(stage is Stage.INLAID, wrong, veneer_in)
-    return Staged(stage, rose, begin(patch, camera, optics, _in_order(rose, camera), lies), lies)
+    return Staged(stage, rose, begin(patch, camera, optics, _in_order(rose, camera), face(stage is Stage.INLAID, wrong, veneer_in)))
 
 
 def _in_order(rose: FoundRose, camera: Camera) -> list[FoundLobe]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import hypot
 
-from ..basis.veneer import U_VENEER_IN, U_VENEER_TOLD_IN, USUAL_VENEER_IN
+from ..basis.veneer import thickness
 
 
 @dataclass(frozen=True)
@@ -22,6 +22,6 @@ def face(inlaid: bool, wrong: float, told_in: float | None) -> Face:
 
     wrong: how likely it is that the stage isn't that: faces of another stage lie one thickness off.
     """
-    thick_in, u_in = (told_in, U_VENEER_TOLD_IN) if told_in else (USUAL_VENEER_IN, U_VENEER_IN)
+    thick_in, u_in = thickness(told_in)
     doubt = wrong**0.5 * thick_in
     return Face(0.0, doubt, False) if inlaid else Face(thick_in, hypot(u_in, doubt), True)

@@ -15,6 +15,7 @@ from ..optics import Optics
 from ..plane.camera import Camera
 from .edge_profile import Shaded
 from .edge_task import Wood
+from .face import Face
 from .lobe_room import lean_in, other_outlines, room_along
 from .shading import Shading
 
@@ -26,10 +27,14 @@ class Context:
     patch: LinearPatch
     camera: Camera
     lobes: Sequence[FoundLobe]
-    z_in: float  # how high the faces stand above the field
-    u_face_in: float
+    face: Face
     woods: dict[bool, Wood]
     optics: Optics
+
+    @property
+    def z_in(self) -> float:
+        """The plane that edges are measured on: the faces'."""
+        return self.face.z_in
 
     @cached_property
     def kites(self) -> list[Kite]:
@@ -38,7 +43,7 @@ class Context:
     def shaded(self, shading: Shading, at_in: Array, outward: Array) -> Shaded:
         """What lies beyond an edge of a raised lobe that passes a point, (2,) inches."""
         lean = self.lean_in(at_in, outward)
-        return Shaded(shading, outward, lean, lean * self.u_face_in / self.z_in)
+        return Shaded(shading, outward, lean, lean * self.face.u_in / self.z_in)
 
     def lean_in(self, at_in: Array, outward: Array) -> float:
         """How far the field is seen shifted outward against a lobe's face, (2,) inches."""

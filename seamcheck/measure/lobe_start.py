@@ -61,7 +61,7 @@ def begin(patch: LinearPatch, camera: Camera, optics: Optics, lobes: Sequence[Fo
     for k, own in zip(badly, again, strict=True):
         owns[k] = own
     owns = _like_the_others(lobes, owns)
-    context = Context(patch, camera, lobes, z_in, face.u_in, woods, optics)
+    context = Context(patch, camera, lobes, face, woods, optics)
     beyond: Beyond = Plain() if face.raised else Flush()
     tasks = [found_task(context, k, side, beyond) for k in range(len(lobes)) for side in SIDES]
     first = in_pairs(measure_edges(patch, camera, tasks, z_in, finely=False))

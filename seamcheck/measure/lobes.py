@@ -59,12 +59,12 @@ class LobeFit:
         return crossing(self.left.line, self.right.line)
 
 
-def measure_lobes(begun: Begun, raised: bool) -> list[LobeFit]:
-    """Measure long edges (and loose lobes' short ones), in the lobes' order; raised: whether they stand on the field."""
+def measure_lobes(begun: Begun) -> list[LobeFit]:
+    """Measure long edges (and loose lobes' short ones), in the lobes' order."""
     context, owns, half_angles, axes = begun.context, begun.owns, begun.half_angles, begun.axes
     lobes = context.lobes
-    shading = learn_shading(begun.teachers, context.z_in) if raised else None
-    beyond: Beyond = Plain() if raised else Flush(_usual_glue(lobes, begun.first))
+    shading = learn_shading(begun.teachers, context.z_in) if context.face.raised else None
+    beyond: Beyond = Plain() if context.face.raised else Flush(_usual_glue(lobes, begun.first))
     pairs = _again(context, owns, begun.first, axes, half_angles, shading, beyond)
     if shading is not None:
         shading, pairs = _in_better_shade(context, axes, half_angles, shading, pairs)

@@ -9,6 +9,7 @@ import pytest
 from seamcheck.basis.lines import Line
 from seamcheck.edges import NO_SHARPENING, LinearPatch, Sharpening, srgb_decode, srgb_encode
 from seamcheck.kite import FoundLobe, Kite
+from seamcheck.measure.face import Face
 from seamcheck.measure.lobe_context import Context
 from seamcheck.measure.lobe_shade import _shades_beside
 from seamcheck.measure.shading import Shading
@@ -39,7 +40,7 @@ def photo(strength: float, radius_px: float) -> LinearPatch:
 def test_a_sharpened_photo_teaches_the_shade_that_is_there_once_that_is_undone(strength: float, radius_px: float) -> None:
     lobe = FoundLobe(1, Kite(np.array([-0.5, -1.6]), np.array([-1.0, -1.2]), np.array([0.0, 1.6]), np.array([0.0, -1.2])), "cw")
     optics = Optics(0.8, Sharpening(strength, radius_px))
-    context = Context(photo(strength, radius_px), camera(), [lobe], HEIGHT, 0.0, {}, optics)
+    context = Context(photo(strength, radius_px), camera(), [lobe], Face(HEIGHT, 0.0, True), {}, optics)
     line = Line(np.zeros(2), 0.0, np.zeros((2, 2)), 0.0, HEIGHT, 1.2)
     away: dict[bool, float] = {}
     for undone, seen in zip((False, True), _shades_beside(context, 0, 1, line, [NO_SHARPENING, optics.sharpening]), strict=True):
