@@ -95,4 +95,4 @@ def _edge_of(refined: Refined, task: EdgeTask, z_in: float) -> EdgeFit:
         fit.seen_fraction,
     )
     lights = refined.inside_light, refined.outside_light
-    return EdgeFit(line, refined.contrast, *lights, refined.misfit, refined.glue_in, fit.bow, fit.u_bow)
+    return EdgeFit(line, refined.contrast, *lights, refined.misfit, refined.glue_chi, fit.bow, fit.u_bow)

@@ -105,18 +105,17 @@ class Half:
 class Flush:
     """The field at the same height (inlaid), with a glue line between, of any of GLUE_WIDTHS_IN.
 
-    `usual_in`: (mean, standard deviation) of this rose's glue lines, where that is known.
+    `chances`: how often this rose's glue lines are so wide, where that is known.
     """
 
-    usual_in: tuple[float, float] | None = None
+    chances: tuple[float, ...] | None = None
 
     def surprise(self) -> Array:
         """(widths,): minus twice the log prior of each width, the least 0."""
-        if self.usual_in is None:
+        if self.chances is None:
             return np.zeros(len(GLUE_WIDTHS_IN))
-        mean, spread = self.usual_in
-        away = ((np.array(GLUE_WIDTHS_IN) - mean) / spread) ** 2
-        return away - away.min()
+        log = np.log(np.array(self.chances))
+        return 2 * (log.max() - log)
 
     def alternatives(self) -> list[Beyond]:
         return []

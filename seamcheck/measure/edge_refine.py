@@ -17,7 +17,7 @@ from ..basis.order import median, median_where, quantile_where
 from ..edges import LIGHT_FLOOR, LinearPatch, Sharpening, tone_of
 from ..plane.camera import Camera
 from .edge_models import model_px
-from .edge_profile import GLUE_WIDTHS_IN, INSIDE_PX, Flush, Half, edge_designs, precisions
+from .edge_profile import INSIDE_PX, Flush, Half, edge_designs, precisions
 from .edge_task import MISS_OF_JUMP, MISS_OF_LIGHT, EdgeTask, bare_rows, block_means, block_rows, outward_strip
 from .line_fit import MIN_BLOCKS, LineFit, fit_lines
 
@@ -51,7 +51,7 @@ class Refined:
     outside_light: Array
     contrast: float
     misfit: float
-    glue_in: float
+    glue_chi: Array | None  # (widths,): minus twice the log likelihood of each of GLUE_WIDTHS_IN, a flush edge's
 
     def ends_in(self, task: EdgeTask) -> tuple[float, float]:
         """How far outward of the rough line the fitted one lies at the task's two ends."""
@@ -187,6 +187,7 @@ def _refined(profiles: _Profiles, slack_px: float, step_px: float) -> list[Refin
     darker = np.mean(np.log(levels[:, 0] + LIGHT_FLOOR) - np.log(levels[:, 1] + LIGHT_FLOOR), axis=1) < 0
     repeats = np.where(isinstance(kind, Half) | darker, HALO_REPEATS, REPEATS)
     chi = (best_fit.sums - best_fit.sums.min(axis=1, keepdims=True)) * FINE_PX / (usual * repeats)[:, None]
+    alone = chi
     if isinstance(kind, (Flush, Half)):
         chi = chi + kind.surprise()
         chi -= chi.min(axis=1, keepdims=True)
@@ -214,7 +215,6 @@ def _refined(profiles: _Profiles, slack_px: float, step_px: float) -> list[Refin
     unsure_px = fit.model_px(best_fit.blur, best, at_px, usual)
     contrast = _contrast(profiles, typical, weight, at_px)
     inside, outside = (median_where(profiles.drawn, side[..., None], axis=1) for side in profiles.beside)
-    glue = share @ np.array(GLUE_WIDTHS_IN) if isinstance(kind, Flush) else np.zeros(len(tasks))
     result: list[Refined | None] = []
     for k in row:
         whole = lines[int(k), int(best[k])]
@@ -223,7 +223,8 @@ def _refined(profiles: _Profiles, slack_px: float, step_px: float) -> list[Refin
             continue
         u_model = float(np.sqrt(apart[k] + (unsure_px[k] * px_in[k]) ** 2 + BOW_IN**2))
         line = whole.shifted(float(mean[k] - where[k, best[k]]))
-        result.append(Refined(line, u_model, inside[k], outside[k], float(contrast[k]), float(usual[k]), float(glue[k])))
+        glue = alone[k] if isinstance(kind, Flush) else None
+        result.append(Refined(line, u_model, inside[k], outside[k], float(contrast[k]), float(usual[k]), glue))
     return result
 
 

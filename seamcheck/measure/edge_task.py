@@ -96,7 +96,7 @@ class EdgeFit:
     inside_light: Array  # (3,) linear B, G, R of the wood just inside
     outside_light: Array  # (3,) beyond
     misfit: float  # what the model leaves, over what it is allowed to
-    glue_in: float = 0.0  # width of the glue line beyond a flush edge
+    glue_chi: Array | None = None  # (widths,) how much worse each of GLUE_WIDTHS_IN explains a flush edge than the best, by itself
     bow_in: float = 0.0  # how far its middle stands out over the line through the ends of what was seen; negative: hollow
     u_bow_in: float = 0.0
 

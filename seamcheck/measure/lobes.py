@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -10,10 +10,10 @@ import numpy as np
 from ..basis.frames import Array, unit_of_bearing
 from ..basis.lines import crossing
 from ..edges import NO_SHARPENING, tone_of
-from ..kite import FoundLobe
 from .edge_fit import measure_edges
 from .edge_profile import Beyond, Flush, Plain
 from .edge_task import EdgeFit, EdgeTask, Wood
+from .glue import glue_chances
 from .lobe_context import Context, is_dark
 from .lobe_room import nearest_on
 from .lobe_shade import learn_shades
@@ -24,9 +24,6 @@ from .pattern import SIDES, Pair, departures_in, fits_pattern, outvoted
 from .shade_fit import learn_shading
 from .shading import Shading
 
-# Glue lines round an inlaid lobe: mean and standard deviation where nothing is known, and how alike they are at best (common
-# practice, no source).
-ANY_GLUE_IN, MIN_U_GLUE_IN = (0.005, 0.004), 0.003
 # How often the shade is learnt once more from edges that were measured in it.
 MOST_LESSONS = 2
 # A fainter step than this, or one whose model leaves more than this share of the step's square unexplained, is tape's or a shadow's.
@@ -64,8 +61,13 @@ def measure_lobes(begun: Begun) -> list[LobeFit]:
     context, owns, half_angles, axes = begun.context, begun.owns, begun.half_angles, begun.axes
     lobes = context.lobes
     shading = learn_shading(begun.teachers, context.z_in) if context.face.raised else None
-    beyond: Beyond = Plain() if context.face.raised else Flush(_usual_glue(lobes, begun.first))
-    pairs = _again(context, owns, begun.first, axes, half_angles, shading, beyond)
+    if context.face.raised:
+        pairs = _again(context, owns, begun.first, axes, half_angles, shading, Plain())
+    else:
+        light = [(k, side) for k, lobe in enumerate(lobes) for side in SIDES if lobe.dark_side is not None and not is_dark(lobe, side)]
+        pairs = _again(context, owns, begun.first, axes, half_angles, None, Flush(), light)
+        seen = [edge.glue_chi for k, side in light if (edge := pairs[k][(side + 1) // 2]) is not None and edge.glue_chi is not None]
+        pairs = _again(context, owns, pairs, axes, half_angles, None, Flush(glue_chances(seen)))
     if shading is not None:
         shading, pairs = _in_better_shade(context, axes, half_angles, shading, pairs)
     departures = departures_in(lobes, owns, pairs, half_angles)
@@ -122,12 +124,18 @@ def _again(
     half_angles: Sequence[float | None],
     shading: Shading | None,
     beyond: Beyond,
+    only: Collection[tuple[int, int]] | None = None,
 ) -> list[Pair]:
-    """The long edges once more: from where they were, or where the ring's pattern puts them, with the shade known."""
+    """The long edges once more: from where they were, or where the ring's pattern puts them, with the shade known.
+
+    only: numbers of lobes and sides whose edges are measured; all if None.
+    """
     edges = [edge for pair in first for edge in pair]
     tasks: dict[int, EdgeTask] = {}
     for number in range(len(edges)):
         k, side = number // 2, SIDES[number % 2]
+        if only is not None and (k, side) not in only:
+            continue
         line = _likely_line(context, k, side, owns[k], first[k], axes[k], half_angles[k], shading is not None)
         if line is None:
             continue
@@ -207,16 +215,3 @@ def _likely_line(
     if np.linalg.norm(tip - kite.tip_in) > 3 * FOUND_SEARCH_IN:
         tip = kite.tip_in if own is None else nearest_on(own.line, kite.tip_in)
     return bearing, tip
-
-
-def _usual_glue(lobes: Sequence[FoundLobe], pairs: Sequence[Pair]) -> tuple[float, float]:
-    """Mean and standard deviation (inches) of the glue lines round the rose, as the light halves show them."""
-    seen = [
-        edge.glue_in
-        for lobe, pair in zip(lobes, pairs, strict=True)
-        for side, edge in zip(SIDES, pair, strict=True)
-        if edge is not None and lobe.dark_side is not None and not is_dark(lobe, side)
-    ]
-    if len(seen) < 3:
-        return ANY_GLUE_IN
-    return float(np.mean(seen)), float(np.hypot(np.std(seen, ddof=1), MIN_U_GLUE_IN))

@@ -57,21 +57,18 @@ def outvoted(lobes: Sequence[FoundLobe], pairs: Sequence[Pair], away_in: Sequenc
 
     away_in: as `departures_in` gives them. An edge known better than its ring's edges lie about their pattern may depart as it likes.
     """
-    spread: dict[int | None, float] = {}
-    for ring in {lobe.ring for lobe in lobes}:
-        known = [value for lobe, both in zip(lobes, away_in, strict=True) if lobe.ring == ring for value in both if value is not None]
-        spread[ring] = max(1.4826 * float(np.median(np.abs(known))), LEAST_SPREAD_IN) if known else np.inf
+    known = {(k, side): away for k, both in enumerate(away_in) for side, away in enumerate(both) if away is not None}
 
-    def is_outvoted(edge: EdgeFit | None, away: float | None, usual: float) -> bool:
-        if edge is None or away is None:
+    def is_outvoted(k: int, side: int) -> bool:
+        edge, away = pairs[k][side], known.get((k, side))
+        others = [one for (j, other), one in known.items() if (j, other) != (k, side) and lobes[j].ring == lobes[k].ring]
+        if edge is None or away is None or not others:
             return False
+        usual = max(float(np.sqrt(np.mean(np.square(others)))), LEAST_SPREAD_IN)
         u = float(np.hypot(edge.line.u_model_in, np.sqrt(edge.line.cov[0, 0])))
         return u > usual and abs(away) > CONTRADICTS * np.hypot(u, usual)
 
-    return [
-        (is_outvoted(left, both[0], spread[lobe.ring]), is_outvoted(right, both[1], spread[lobe.ring]))
-        for lobe, (left, right), both in zip(lobes, pairs, away_in, strict=True)
-    ]
+    return [(is_outvoted(k, 0), is_outvoted(k, 1)) for k in range(len(lobes))]
 
 
 def _ray(from_in: Array, bearing: float | None) -> Line | None:

@@ -72,6 +72,14 @@ def test_an_edge_known_worse_than_its_ring_foretells_it_and_elsewhere_is_outvote
     assert [pair for k, pair in enumerate(found) if k != 3] == [(False, False)] * 7
 
 
+def test_where_a_ring_is_laid_unevenly_no_edge_is_outvoted_for_it():
+    lobes, owns, pairs = rose()
+    for k, moved_in in ((1, 0.014), (3, -0.015), (6, 0.017)):
+        moved = edge(lobes[k].kite.left_in, lobes[k].kite.tip_in, moved_out_in=moved_in, side=-1)
+        pairs[k][0] = replace(moved, line=replace(moved.line, u_model_in=0.0035))
+    assert outvoted(lobes, pairs, departures_in(lobes, owns, pairs, [HALF_ANGLE] * 8)) == [(False, False)] * 8
+
+
 def test_nothing_is_said_of_loose_lobes_few_edges_or_a_lobe_of_which_nothing_tells_where_it_points():
     assert departures_in(*rose(ring=None), [HALF_ANGLE] * 8) == [[None, None]] * 8
     lobes, owns, pairs = rose(4)
