@@ -12,6 +12,7 @@ from seamcheck.cards.detect import find_cards
 from seamcheck.cards.print_check import print_scale
 from seamcheck.find.bare import is_bare_top
 from seamcheck.find.light import log_light
+from seamcheck.find.lobes import refine_lobes
 from seamcheck.find.loose import on_the_bench
 from seamcheck.find.stage import find_all, find_loose_lobes, find_rose
 from seamcheck.kite import FoundLobe, Kite
@@ -97,6 +98,19 @@ def test_a_lobe_laid_the_other_way_round_is_told():
     made = rose(4, second=(1.1, 3.5), turned_over=(2,))
     # Where it meets its neighbours dark lies on dark and light on light: those joints can't be seen.
     assert_same(find_rose(picture(made), camera_above(), [], 0.0), made, close_in=0.06)
+
+
+def test_lobes_begun_far_too_short_are_drawn_on_till_they_settle():
+    made = rose(8, notch_in=1.0, reach_in=4.2, bearing=0.2)
+    light = log_light(flatten(picture(made), camera_above(), np.full(2, -5.0), np.full(2, 5.0), 0.0, 45.0, 1), [])
+    short = []
+    for lobe in made:
+        root, left, tip, right = np.array(lobe.corners_in)
+        short.append(FoundLobe(1, Kite(root, left, root + 0.82 * (tip - root), right), lobe.dark_side))
+    drawn = refine_lobes(light, short)
+    for lobe, one in zip(made, drawn, strict=True):
+        # They began 0.7 in off; a point this sharp is where edges a few hundredths off say it is.
+        assert np.abs(one.kite.corners_in - lobe.corners_in).max() < 0.2
 
 
 def test_tape_hides_edges_but_not_the_lobes():

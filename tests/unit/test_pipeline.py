@@ -30,6 +30,7 @@ def test_what_the_finder_refuses_is_told_by_the_photos_name(kind: type[PhotoErro
 
 LINE = EdgeFit(Line(np.zeros(2), 0.0, np.eye(2), 0.0, 0.0, 1.0), 9.0, np.ones(3), np.zeros(3), 0.1)
 WHOLE, SEAM_ONLY, NOTHING = LobeFit(LINE, LINE, LINE), LobeFit(LINE, None, None), LobeFit(None, None, None)
+EDGE_ONLY = LobeFit(None, LINE, None)
 
 
 def lobes_of(rings: list[int | None]) -> list[FoundLobe]:
@@ -38,16 +39,23 @@ def lobes_of(rings: list[int | None]) -> list[FoundLobe]:
 
 def test_a_ring_of_which_next_to_nothing_shows_is_left_out_and_said() -> None:
     lobes = lobes_of([1] * 4 + [2] * 4)
-    kept, fits, gone = rings_that_show(lobes, [WHOLE] * 4 + [NOTHING, SEAM_ONLY, NOTHING, NOTHING])
+    kept, fits, gone = rings_that_show(lobes, [WHOLE] * 4 + [EDGE_ONLY, SEAM_ONLY, NOTHING, NOTHING])
     assert [lobe.ring for lobe in kept] == [1] * 4
     assert fits == [WHOLE] * 4
     assert gone == [4]
     assert "further ring of 4 lobes" in unseen_ring_notes(gone)[0]
 
 
+def test_stripes_of_the_field_that_pass_for_own_seams_make_no_ring() -> None:
+    lobes = lobes_of([1] * 4 + [3] * 4)
+    kept, _, gone = rings_that_show(lobes, [WHOLE] * 4 + [SEAM_ONLY] * 4)
+    assert len(kept) == 4
+    assert gone == [4]
+
+
 def test_a_ring_under_much_tape_stays_and_so_does_all_where_nothing_shows() -> None:
     lobes = lobes_of([1] * 4 + [2] * 4)
-    fits = [WHOLE] * 4 + [NOTHING, SEAM_ONLY, NOTHING, SEAM_ONLY]
+    fits = [WHOLE] * 4 + [NOTHING, EDGE_ONLY, NOTHING, EDGE_ONLY]
     assert rings_that_show(lobes, fits) == (lobes, fits, [])
     loose = lobes_of([None] * 3)
     assert rings_that_show(loose, [NOTHING] * 3) == (loose, [NOTHING] * 3, [])
