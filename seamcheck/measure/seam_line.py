@@ -82,7 +82,7 @@ def find_lines(strip: SeamStrip, grid: Posterior) -> tuple[list[LineFit], float]
             flank = fit is not None and _is_flank(strip, fit, grid.pivot_in)
             if not flank:
                 strongest = max(strongest, float(strength[i, j]))
-            if fit is not None and fit.signal > LEAST_SIGNAL and not flank:
+            if fit is not None and fit.signal > LEAST_SIGNAL and not flank and grid.holds(fit.offset_in, fit.slope):
                 fits.append(fit)
     kept: list[LineFit] = []
     for fit in sorted(fits, key=lambda fit: -fit.signal):

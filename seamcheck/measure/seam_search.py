@@ -55,6 +55,10 @@ class Posterior:
         i, j = np.unravel_index(int(np.argmax(self.log_p)), self.log_p.shape)
         return float(self.offsets_in[j]), float(self.slopes[i])
 
+    def holds(self, offset_in: float, slope: float) -> bool:
+        """Whether a line is one of those that are looked at: as straight outward, and as near to the tip, as seams lie."""
+        return abs(slope) <= LARGEST_SLOPE and abs(offset_in - slope * self.pivot_in) <= LARGEST_OFFSET_IN
+
     def index_of(self, offset_in: float, slope: float) -> tuple[int, int]:
         """The nearest place of the grid."""
         return int(np.argmin(np.abs(self.slopes - slope))), int(np.argmin(np.abs(self.offsets_in - offset_in)))

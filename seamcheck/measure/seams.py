@@ -142,15 +142,17 @@ def decide(weighed: Weighed, faint_u_in: float = FAINT_U_IN) -> SeamFit | Reason
         by_line = _from_line(weighed, standing[0])
         if standing[0].signal > CERTAIN_LINE_SIGNAL:
             rivals = [fit for fit in standing[1:] if fit.signal > max(CERTAIN_LINE_SIGNAL, RIVAL_SHARE * standing[0].signal)]
-            return Reason.SEAM_AMBIGUOUS if rivals else _unless_faint(by_line, tip, faint_u_in)
+            if rivals:
+                return Reason.SEAM_AMBIGUOUS
+            if standing[0].step_signal > standing[0].signal:
+                # Where two leaves' figure meets in a clear step, a thin line on it may be the step's flank: the grain has a say.
+                by_line = _doubted(by_line, _from_grain(_unbridged(weighed)), tip)
+            return _unless_faint(by_line, tip, faint_u_in)
     if weighed.strongest_ridge > RIDGE_UNEXPLAINED:
         return Reason.SEAM_AMBIGUOUS if by_line is None else _unless_faint(by_line, tip, faint_u_in)
     if by_line is not None and weighed.from_grain is not None:
         # A faint line may be figure, and bridging it has cost the grain its sharpest part.
-        grain = _grain(weighed.strip)
-        weighed = replace(
-            weighed, grain=grain, from_grain=None if grain is None else _told(weighed.strip, grain, coarse_grid(weighed.pivot_in))
-        )
+        weighed = _unbridged(weighed)
     by_grain = _from_grain(weighed)
     if by_line is not None and by_grain is not None:
         return _unless_faint(_surer(by_line, by_grain, tip), tip, faint_u_in)
@@ -171,12 +173,25 @@ def _unrivalled(weighed: Weighed, line: LineFit) -> bool:
     )
 
 
+def _unbridged(weighed: Weighed) -> Weighed:
+    """The same with the grain judged as if there were no lines."""
+    grain = _grain(weighed.strip)
+    told = None if grain is None else _told(weighed.strip, grain, coarse_grid(weighed.pivot_in))
+    return replace(weighed, grain=grain, from_grain=told)
+
+
 def _surer(a: SeamFit, b: SeamFit, tip_in: Array) -> SeamFit:
     """The more certain of two, less certain where they contradict each other."""
-    u_a, u_b = (fit.line.u_sampling_at(tip_in) for fit in (a, b))
-    apart = abs(a.line.offset_of(tip_in) - b.line.offset_of(tip_in))
-    fit = a if u_a < u_b else b
-    if apart < 2 * np.hypot(u_a, u_b):
+    first, second = sorted((a, b), key=lambda fit: fit.line.u_sampling_at(tip_in))
+    return _doubted(first, second, tip_in)
+
+
+def _doubted(fit: SeamFit, other: SeamFit | None, tip_in: Array) -> SeamFit:
+    """A seam, less certain where another witness contradicts it."""
+    if other is None:
+        return fit
+    apart = abs(fit.line.offset_of(tip_in) - other.line.offset_of(tip_in))
+    if apart < 2 * np.hypot(fit.line.u_sampling_at(tip_in), other.line.u_sampling_at(tip_in)):
         return fit
     return replace(fit, line=replace(fit.line, u_model_in=float(np.hypot(fit.line.u_model_in, apart / 2))))
 

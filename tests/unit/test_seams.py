@@ -262,6 +262,18 @@ def test_two_thin_lines_are_ambiguous() -> None:
     assert fit is Reason.SEAM_AMBIGUOUS or (isinstance(fit, SeamFit) and abs(error_and_u(made, fit)[0]) < 3 * error_and_u(made, fit)[1])
 
 
+def test_a_line_that_leans_more_than_seams_do_is_not_followed() -> None:
+    """Figure that runs toward the seam, or a scratch: sharp and dark, but not outward."""
+    for seed in range(91, 97):
+        made = field(seed, contrast=0.02, offset_in=0.01)
+        rows, columns = np.meshgrid(np.arange(SIZE_PX[0]), np.arange(SIZE_PX[1]), indexing="ij")
+        beyond_in, right_in = (350.0 - rows) / PX_PER_IN, (columns - CAMERA.cx_px) / PX_PER_IN
+        drawn = np.exp(-0.5 * ((right_in - 0.053 * (beyond_in - 1.0)) / 0.006) ** 2)
+        made.patch.picture[:] *= np.exp(-0.2 * drawn)[..., None].astype(np.float32)
+        fit = measured(made)
+        assert fit in (Reason.SEAM_AMBIGUOUS, Reason.SEAM_FAINT) or fit.cue != "line"  # type: ignore[union-attr]
+
+
 def test_outside_the_photo_is_covered() -> None:
     made = field(91)
     assert measure_seam(made.patch, CAMERA, TIP + [0.0, 40.0], 0.0, REACH_IN) is Reason.SEAM_COVERED
