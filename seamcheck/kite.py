@@ -142,3 +142,5 @@ class FoundRose:
     centre_in: Array | None  # (2,); None for loose lobes
     lobes: tuple[FoundLobe, ...]  # ring by ring, clockwise
     raised: float  # 0..1, how likely it is that the rose stands on the field (dry fit) rather than in it (inlaid)
+    # How many times likelier what the finder sees of the lobes is with tape on them than without; None where tape has no say.
+    tape_odds: float | None = None

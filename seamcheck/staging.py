@@ -37,10 +37,10 @@ def staged(
     thick_in, _ = thickness(veneer_in)
     up, down = (rose, moved_to(rose, camera, thick_in, 0.0)) if stage is Stage.DRY_FIT else (moved_to(rose, camera, 0.0, thick_in), rose)
     standing = _at(patch, camera, optics, Stage.DRY_FIT, up, 0.0, veneer_in)
-    chance = chance_raised(standing.begun.teachers, rose.raised)
+    begun = standing.begun
+    chance = rose.raised if rose.tape_odds is None else chance_raised(begun.teachers, begun.owns, rose.tape_odds)
     if chance < RAISED_FROM:
         return _at(patch, camera, optics, Stage.INLAID, down, chance, veneer_in)
-    begun = standing.begun
     return replace(standing, begun=replace(begun, context=replace(begun.context, face=face(False, 1 - chance, veneer_in))))
 
 

@@ -30,15 +30,18 @@ COLOUR_FLOOR = 0.03
 # and twice as many do so as show the same. A full difference is 1.
 REVERSED_SHARE, CLEARLY = 0.35, 0.5
 
-# Stations that show less than this of the woods' difference are covered; so large a share of them, or of what coloured tape masks, is tape.
-# Rendered inlays show none at all, taped roses 0.05 and more.
-COVERED_BELOW, TAPED_SHARE = 0.35, 0.02
+# Where coloured tape masks more than this share of the stations, there is tape: of 102 rendered roses without none shows any.
+MASKED_SHARE, MASKED_ODDS = 0.02, 100.0
+# Stations that show less than this of the woods' difference are under pale tape, or the wood's figure does it. So large a share of them,
+# this much for noise included, is as likely with tape as without; twice as much twice as likely (fitted to 132 drawn scenes, together
+# with the own seams' part in `measure.standing`, by logistic regression).
+COVERED_BELOW, EVEN_COVERED, NOISE_COVERED = 0.35, 0.0235, 0.01
 
 # Luminance (Rec. 709 weights, on logarithms) in terms of the channels: mean brightness, red less green, blue less green.
 TO_LUMINANCE = np.array([1.0, 0.2126 - 1 / 3, 0.0722 - 1 / 3])
 
-# How sure tape makes that the rose stands on the field. Pins or weights can hold a dry fit too, so no tape says less.
-RAISED_WITH_TAPE, RAISED_WITHOUT = 0.97, 0.25
+# So many dry fits are held by tape, not by pins or weights, and on so many inlays some is left (common practice, no source).
+TAPED_DRY_FITS, TAPED_INLAYS = 0.7, 0.02
 
 
 def tell_dark_sides(light: LogLight, lobes: Sequence[FoundLobe]) -> tuple[FoundLobe, ...]:
@@ -74,16 +77,21 @@ def wood_difference(light: LogLight, lobes: Sequence[FoundLobe]) -> float:
     return float(np.linalg.norm(np.median((bright - dark)[clear], axis=0))) if clear.any() else 0.0
 
 
-def raised_by_tape(light: LogLight, lobes: Sequence[FoundLobe]) -> float:
-    """How likely it is that the lobes stand on the field, 0..1, by the tape that is seen on them.
-
-    A dry fit is held by tape until it is knifed in; an inlay has none left.
-    """
+def tape_odds(light: LogLight, lobes: Sequence[FoundLobe]) -> float:
+    """How many times likelier what shows of the lobes' own seams is with tape on them than without."""
     difference, shows, in_photo = seam_contrast(light, lobes)
-    if not shows.any():
-        return RAISED_WITH_TAPE
-    taped = (in_photo & ~shows).sum() > TAPED_SHARE * in_photo.sum() or (difference[shows] < COVERED_BELOW).mean() > TAPED_SHARE
-    return RAISED_WITH_TAPE if taped else RAISED_WITHOUT
+    if not shows.any() or (in_photo & ~shows).sum() > MASKED_SHARE * in_photo.sum():
+        return MASKED_ODDS
+    return float((difference[shows] < COVERED_BELOW).mean() + NOISE_COVERED) / EVEN_COVERED
+
+
+def chance_raised_by_tape(odds: float) -> float:
+    """How likely it is that the lobes stand on the field, 0..1, where tape on them is so many times likelier than none (`tape_odds`).
+
+    A dry fit is held by tape until it is knifed in; an inlay has hardly any left.
+    """
+    standing, let_in = (share * odds + 1 - share for share in (TAPED_DRY_FITS, TAPED_INLAYS))
+    return standing / (standing + let_in)
 
 
 def seam_contrast(light: LogLight, lobes: Sequence[FoundLobe]) -> tuple[Array, NDArray[np.bool_], NDArray[np.bool_]]:

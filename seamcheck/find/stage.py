@@ -20,7 +20,7 @@ from .bare import is_bare_top
 from .centre import distinct, harmonic_places, turned_places
 from .evidence import shown_lobes
 from .fold import fold_round
-from .halves import raised_by_tape, wood_difference
+from .halves import chance_raised_by_tape, tape_odds, wood_difference
 from .light import LogLight, log_light
 from .lobes import refine_lobes
 from .loose import apart, find_loose, is_of_two_woods, on_the_bench
@@ -211,7 +211,10 @@ def _drawn(source: _Source, shape: RoseShape) -> FoundRose | None:
     if not lobes:
         return None
     # A rose is let in as a whole: where lobes are still to be laid it stands on the field.
-    return FoundRose(shape.centre_in, lobes, raised_by_tape(light, lobes) if len(lobes) == len(drawn) else 1.0)
+    if len(lobes) < len(drawn):
+        return FoundRose(shape.centre_in, lobes, 1.0)
+    odds = tape_odds(light, lobes)
+    return FoundRose(shape.centre_in, lobes, chance_raised_by_tape(odds), odds)
 
 
 def _loose_lobes(source: _Source) -> tuple[FoundLobe, ...]:

@@ -11,6 +11,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ..find.halves import chance_raised_by_tape
+from .edge_task import EdgeFit
 from .shade_fit import EdgeShade
 
 # Where the shade is looked at, and what it's held against, inches from the edge.
@@ -21,10 +23,21 @@ FLUSH_LIGHT, FLUSH_STRAYS = 1.00, 0.017
 # However clear, this often the field's own figure does the like.
 FIGURE_DOES = 0.02
 FEWEST_EDGES = 3
+# So large a share of their own seams unseen, this much for noise included, is as likely with tape on the lobes as without; twice as much
+# four times as likely (`find.halves`); within these bounds, for woods differ.
+EVEN_UNSEEN, NOISE_UNSEEN = 0.028, 0.005
+LEAST_ODDS, MOST_ODDS = 0.05, 100.0
 
 
-def chance_raised(teachers: Sequence[EdgeShade], by_tape: float) -> float:
-    """How likely it is that the lobes stand on the field, 0..1: by the tape that is seen on them, and the shade beside their edges."""
+def chance_raised(teachers: Sequence[EdgeShade], owns: Sequence[EdgeFit | None], tape_odds: float) -> float:
+    """How likely it is that the lobes stand on the field, 0..1: by the tape that is seen on them, and the shade beside their edges.
+
+    owns: their own seams, of which tape hides some; tape_odds: `FoundRose`'s.
+    """
+    seen = [own.line.seen_fraction for own in owns if own is not None]
+    if seen:
+        tape_odds *= ((1 - float(np.mean(seen)) + NOISE_UNSEEN) / EVEN_UNSEEN) ** 2
+    by_tape = chance_raised_by_tape(min(max(tape_odds, LEAST_ODDS), MOST_ODDS))
     light = _light_beside(teachers)
     if light is None:
         return by_tape

@@ -70,12 +70,12 @@ def test_every_lobe_is_found_once_with_its_dark_side(name: str) -> None:
 
 
 def test_without_tape_the_shade_tells_a_dry_fit_from_an_inlay(monkeypatch: pytest.MonkeyPatch) -> None:
-    for name, by_tape, stage in (
-        ("dry-fit", 0.25, Stage.DRY_FIT),
-        ("one-lobe-reversed", 0.25, Stage.DRY_FIT),
-        ("set-in", 0.6, Stage.INLAID),
+    for name, odds, stage in (
+        ("dry-fit", 0.01, Stage.DRY_FIT),
+        ("one-lobe-reversed", 0.01, Stage.DRY_FIT),
+        ("set-in", 3.0, Stage.INLAID),
     ):
-        monkeypatch.setattr("seamcheck.find.stage.raised_by_tape", lambda *_, chance=by_tape: chance)
+        monkeypatch.setattr("seamcheck.find.stage.tape_odds", lambda *_, odds=odds: odds)
         found = inspect(read_photo(SAMPLES / f"{name}.jpg"), Settings())
         assert found.stage is stage
         for lobe, tip in matched(name):

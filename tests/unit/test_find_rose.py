@@ -120,6 +120,8 @@ def test_tape_hides_edges_but_not_the_lobes():
         fill(photo, np.array(middle) + np.array([[-0.9, -0.3], [0.8, -0.5], [0.9, 0.1], [-0.8, 0.3]]), colour)
     found = find_rose(photo.astype(np.uint8), camera_above(), [], 0.0)
     assert found.raised > 0.9
+    assert found.tape_odds is not None
+    assert found.tape_odds > 50
     assert len(found.lobes) == len(made)
     worst = [np.abs(nearest.kite.corners_in - lobe.corners_in).max() for lobe, nearest in matched(found, made)]
     assert np.median(worst) < CLOSE_IN

@@ -30,7 +30,7 @@ def test_where_no_edge_tells_it_is_taken_to_be_as_it_usually_is():
 @pytest.mark.parametrize("width_in", GLUE_WIDTHS_IN)
 def test_edges_that_show_it_clearly_are_followed(width_in):
     mean, spread = moments(glue_chances([clear(width_in)] * 16))
-    # The next edge may differ by as much as edges do, and thin lines are likelier: half of that at a thin line, which can't be less than none.
+    # The next edge may differ by as much as edges do, and thin lines are likelier; at a thin line by half of that, for none is thinner.
     assert abs(mean - width_in) < 0.8 * MIN_U_GLUE_IN
     assert 0.5 * MIN_U_GLUE_IN < spread < 1.2 * MIN_U_GLUE_IN
 
