@@ -17,7 +17,7 @@ from .glue import glue_chances
 from .lobe_context import Context, is_dark
 from .lobe_room import nearest_on
 from .lobe_shade import learn_shades
-from .lobe_start import Begun, in_pairs
+from .lobe_start import OWN_DOUBTFUL_UNEXPLAINED, Begun, in_pairs
 from .lobe_tasks import FOUND_SEARCH_IN, short_task, task_along
 from .model_mean import of_both
 from .pattern import SIDES, Pair, departures_in, fits_pattern, outvoted
@@ -28,8 +28,6 @@ from .shading import Shading
 MOST_LESSONS = 2
 # A fainter step than this, or one whose model leaves more than this share of the step's square unexplained, is tape's or a shadow's.
 LEAST_CONTRAST, MOST_UNEXPLAINED = 1.5, 0.1
-# One that leaves more than this, and lies farther from the middle between its lobe's edges than MOST_DEPARTURE_IN, is none either.
-OWN_DOUBTFUL_UNEXPLAINED = 0.006
 # The farther an edge lies from where its ring's pattern puts it, the better its model must explain it, or it is another line: so far off,
 # all but this share of the step's square, and steeply with the distance. Half of 553 edges in rendered pictures lie within .007 in of the
 # pattern; of those .05 off, the right ones leave less than .003 unexplained.

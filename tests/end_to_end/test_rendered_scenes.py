@@ -1,4 +1,4 @@
-"""Scenes with far more tape than a maker leaves, or a lobe too few: what is given must hold, what can't be seen has a reason in its place."""
+"""Scenes with far more tape than a maker leaves, or a lobe too few: what is given must hold, what can't be seen has a reason."""
 
 from __future__ import annotations
 

@@ -9,7 +9,7 @@ from seamcheck.basis.frames import unit_of_bearing
 from seamcheck.basis.lines import Line
 from seamcheck.kite import FoundLobe, Kite, KiteShape
 from seamcheck.measure.edge_task import EdgeFit
-from seamcheck.measure.lobe_start import _like_the_others
+from seamcheck.measure.lobe_start import _is_another_line, _like_the_others
 from seamcheck.measure.lobes import _is_sound, _is_stripe
 from seamcheck.measure.pattern import departures_in, outvoted
 
@@ -108,3 +108,9 @@ def test_a_doubtful_own_seam_far_from_the_middle_of_its_lobe_is_a_stripe():
     assert not _is_stripe(clear, (0.05, -0.045))
     assert not _is_stripe(doubtful, (0.05, 0.045))  # a lobe that reaches too far, its own seam in the middle
     assert not _is_stripe(doubtful, (0.05, None))
+
+
+@pytest.mark.parametrize(("askew_deg", "misfit", "another"), [(0.5, 2.0, False), (3.0, 0.4, False), (3.0, 2.0, True)])
+def test_a_clear_own_seam_stays_though_its_lobe_was_cut_unequally_about_it(askew_deg, misfit, another):
+    own = edge((0, 0), (0, 2), contrast=10.0, misfit=misfit)  # thousandths of the step's square: 4 and 20
+    assert _is_another_line(own, np.radians(askew_deg)) is another
