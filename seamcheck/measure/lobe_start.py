@@ -78,7 +78,7 @@ def begin(patch: LinearPatch, camera: Camera, optics: Optics, lobes: Sequence[Fo
 
 def _is_another_line(own: EdgeFit, axis: float) -> bool:
     """Whether an own seam that runs askew of its lobe's edges is explained too badly to be believed."""
-    return abs(wrap_angle(own.line.bearing - axis)) > ODD_ANGLE and own.misfit > OWN_DOUBTFUL_UNEXPLAINED * own.contrast**2
+    return bool(abs(wrap_angle(own.line.bearing - axis)) > ODD_ANGLE and own.misfit > OWN_DOUBTFUL_UNEXPLAINED * own.contrast**2)
 
 
 def in_pairs(edges: Sequence[EdgeFit | None]) -> list[Pair]:
