@@ -120,7 +120,7 @@ def learn_optics(edges: Sequence[CardEdge]) -> Optics:
     """From what `card_edges` found."""
     if not edges:
         return USUAL_OPTICS
-    some = [edge for edge in edges if edge.is_level]
+    some = [edge for edge in edges if edge.is_level] or edges
     light = np.array([edge.profile for edge in some[:: max(1, len(some) // MOST_EDGES)]])
     light = light[:, _within(light.shape[1], REACH_PX)]
     best, found = np.inf, USUAL_OPTICS

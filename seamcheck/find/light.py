@@ -71,17 +71,23 @@ def sample(picture: Floats, view: FlatView, xy_in: Array) -> Floats:
     return out.reshape(px.shape[:-1] + picture.shape[2:])
 
 
-def log_light(view: FlatView, card_outlines_in: Sequence[Array]) -> LogLight:
-    """The view's logarithmic light, with cards, coloured tape and the unseen masked."""
+def log_light(view: FlatView, card_outlines_in: Sequence[Array], white: Array | None = None) -> LogLight:
+    """The view's logarithmic light, with cards, coloured tape and the unseen masked.
+
+    white: `LogLight.white` of a view that shows the cards whole; without it the paper is looked for in this one.
+    """
     import cv2
 
     table = np.log(SRGB_TO_LINEAR + LIGHT_FLOOR)
     log = cv2.LUT(view.picture, table)
     blue, green, red = log[..., 0], log[..., 1], log[..., 2]
     channels = np.stack([(blue + green + red) / 3, red - green, blue - green], axis=-1)
-    white = _white(log, view, card_outlines_in)
-    neutral = np.zeros(3) if white is None else white
-    tape = (np.maximum(blue - neutral[0], green - neutral[1]) - (red - neutral[2]) > TAPE_LOG_RATIO).astype(np.uint8)
+    if white is None:
+        white = _white(channels, view, card_outlines_in)
+    _, red_less_green, blue_less_green = np.zeros(3) if white is None else white
+    greener = red_less_green - channels[..., 1]
+    bluer = channels[..., 2] - channels[..., 1] - (blue_less_green - red_less_green)
+    tape = (np.maximum(bluer, greener) > TAPE_LOG_RATIO).astype(np.uint8)
     tape = cv2.morphologyEx(tape, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     rim = 2 * int(np.ceil(TAPE_RIM_IN * view.px_per_in)) + 1
     wood = (view.seen & (cv2.dilate(tape, np.ones((rim, rim), np.uint8)) == 0)).astype(np.uint8)
@@ -89,21 +95,20 @@ def log_light(view: FlatView, card_outlines_in: Sequence[Array]) -> LogLight:
         away = card - card.mean(axis=0)
         grown = card + CARD_RIM_IN * np.sign(away @ _axes_of(card).T) @ _axes_of(card)
         cv2.fillPoly(wood, [np.round(view.px_of(grown)).astype(np.int32)], 0)
-    paper = None if white is None else np.array([white.mean(), white[2] - white[1], white[0] - white[1]])
-    return LogLight(channels.astype(np.float32), wood.astype(np.float32), view, paper)
+    return LogLight(channels.astype(np.float32), wood.astype(np.float32), view, white)
 
 
-def _white(log: Floats, view: FlatView, card_outlines_in: Sequence[Array]) -> Array | None:
-    """(3,) logarithmic light of the cards' white paper, middle of what shows of all cards; None if none shows."""
+def _white(channels: Floats, view: FlatView, card_outlines_in: Sequence[Array]) -> Array | None:
+    """(3,) the cards' white paper, middle of what shows of all cards; None if none shows."""
     import cv2
 
-    cards = np.zeros(log.shape[:2], np.uint8)
+    cards = np.zeros(channels.shape[:2], np.uint8)
     for card in card_outlines_in:
         cv2.fillPoly(cards, [np.round(view.px_of(card)).astype(np.int32)], 1)
-    colours = log[(cards > 0) & view.seen]
+    colours = channels[(cards > 0) & view.seen]
     if not len(colours):
         return None
-    brightness = colours.sum(axis=1)
+    brightness = colours[:, 0]
     return np.median(colours[brightness >= np.quantile(brightness, 1 - WHITE_SHARE)], axis=0).astype(float)
 
 

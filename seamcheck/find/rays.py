@@ -42,13 +42,17 @@ class Rays:
     axis: Array  # (3,) unit: the colour difference light less dark, in limited steps
 
 
-def rate_rays(light: LogLight, steps: Floats, centre_in: Array) -> list[Rays]:
-    """For each count, the best bearing and sign round one possible centre. `steps` are light.limited_steps()."""
+def rate_rays(light: LogLight, steps: Floats, centre_in: Array, axis: Array | None = None) -> list[Rays]:
+    """For each count, the best bearing and sign round one possible centre. `steps` are light.limited_steps().
+
+    axis: the colour difference (`Rays.axis`) where it's supposed; else that along which the steps round the centre differ most.
+    """
     tangential = _tangential(light, steps, centre_in)
-    near = RADII_IN < NOTCH_TO_IN
-    spread = np.einsum("brc,brd->cd", tangential[:, near], tangential[:, near])
-    axis = np.linalg.eigh(spread)[1][:, -1]
-    axis = axis if axis[0] > 0 else -axis  # light is brighter than dark
+    if axis is None:
+        near = RADII_IN < NOTCH_TO_IN
+        spread = np.einsum("brc,brd->cd", tangential[:, near], tangential[:, near])
+        axis = np.linalg.eigh(spread)[1][:, -1]
+        axis = axis if axis[0] > 0 else -axis  # light is brighter than dark
     signed = tangential @ axis
     step = RADII_IN[1] - RADII_IN[0]
     may_notch = (RADII_IN > NOTCH_FROM_IN) & (RADII_IN < NOTCH_TO_IN)

@@ -55,12 +55,12 @@ def find_recess(bgr: NDArray[np.uint8], camera: Camera, card_outlines_in: Sequen
     outline = outline_in - outline_in[1::2].mean(axis=0)
     size = bgr.shape[1], bgr.shape[0]
     low, high = seen_box(camera, size, 0.0, LIMIT_IN)
-    coarse = _look(bgr, camera, card_outlines_in, low, high, COARSE_PPI)
+    coarse = _look(bgr, camera, card_outlines_in, (low, high), COARSE_PPI)
     best: tuple[float, Array] | None = None
     reach = float(np.hypot(*outline.T).max())
     for pose in _coarse(coarse, outline, 2 * np.pi / fold, STEP_IN / reach):
         about = np.array([pose[:2] - reach - 0.4, pose[:2] + reach + 0.4])
-        fine = _look(bgr, camera, card_outlines_in, np.maximum(low, about[0]), np.minimum(high, about[1]), FINE_PPI)
+        fine = _look(bgr, camera, card_outlines_in, (np.maximum(low, about[0]), np.minimum(high, about[1])), FINE_PPI, coarse.white)
         share, pose = _finely(fine, outline, pose, reach)
         if best is None or share > best[0]:
             best = share, pose
@@ -79,10 +79,13 @@ def laid(outline: Array, pose: Array) -> Array:
     return outline @ np.array([[c, -s], [s, c]]) + pose[:2]
 
 
-def _look(bgr: NDArray[np.uint8], camera: Camera, cards: Sequence[Array], low: Array, high: Array, ppi: float) -> LogLight:
+def _look(
+    bgr: NDArray[np.uint8], camera: Camera, cards: Sequence[Array], box: tuple[Array, Array], ppi: float, white: Array | None = None
+) -> LogLight:
+    """white: as `log_light` has it."""
     middle = camera.plane_from_px((np.array(bgr.shape[1::-1], float) - 1) / 2)
     factor = max(1, int(camera.px_per_in_at(middle) / ppi))
-    return log_light(flatten(reduced(bgr, factor), camera, low, high, 0.0, ppi, factor), cards)
+    return log_light(flatten(reduced(bgr, factor), camera, *box, 0.0, ppi, factor), cards, white)
 
 
 def _rim(outline: Array, step_in: float) -> tuple[Array, Array]:

@@ -66,6 +66,9 @@ LEAST_LOOSE = 3
 # From here on a rose is taken to stand on the field.
 RAISED_FROM = 0.5
 
+# A step in lightness alone, as `Rays.axis`.
+LIGHTNESS = np.array([1.0, 0.0, 0.0])
+
 
 def find_rose(bgr: NDArray[np.uint8], camera: Camera, card_outlines_in: Sequence[Array], z_in: float) -> FoundRose:
     """The rose of a dry fit or an inlay, its face at height z_in (inches); raises NoRoseFound or TwoRosesFound.
@@ -145,16 +148,21 @@ class _Source:
     @cached_property
     def overall(self) -> LogLight:
         """Everything that is seen, coarsely."""
-        return self.look(*self.box, SEARCH_PPI)
+        return self._look(*self.box, SEARCH_PPI, None)
 
     def look(self, low_in: Array, high_in: Array, px_per_in: float) -> LogLight:
-        """A box of the plane in logarithmic light, made from a copy reduced to suit."""
+        """A box of the plane in logarithmic light."""
+        # Of a card's edge that a box cuts, the brightest part may be wood.
+        return self._look(low_in, high_in, px_per_in, self.overall.white)
+
+    def _look(self, low_in: Array, high_in: Array, px_per_in: float, white: Array | None) -> LogLight:
+        """Made from a copy reduced to suit; white: as `log_light` has it."""
         density = self.camera.px_per_in_at((low_in + high_in) / 2, self.z_in)
         factor = max(1, int(density / (1.25 * px_per_in)))
         if factor not in self._copies:
             self._copies[factor] = reduced(self.bgr, factor)
         view = flatten(self._copies[factor], self.camera, low_in, high_in, self.z_in, px_per_in, factor)
-        return log_light(view, self.cards)
+        return log_light(view, self.cards, white)
 
     def look_round(self, centre_in: Array, reach_in: float, px_per_in: float) -> LogLight:
         low, high = self.box
@@ -185,20 +193,24 @@ def _meant(source: _Source) -> tuple[FoundRose | None, list[RoseShape]]:
 def _rose(source: _Source) -> tuple[FoundRose | None, list[RoseShape]]:
     """The best rose of which the photo shows the lobes, if any, and what fits best at the likeliest places, rose or not.
 
-    No further place is looked at once a clear rose is found.
+    No further place is looked at once a clear rose is found. A wood's stripes may differ in colour more than the two woods do: where no
+    rose is found so, the woods are supposed to differ in lightness.
     """
     shapes: list[RoseShape] = []
-    for rays in _likeliest(source.overall):
-        shape = _fit(source, rays)
-        rose = _drawn(source, shape) if _is_clear(shape) else None
-        if rose is not None:
-            return rose, [*shapes, shape]
-        shapes.append(shape)
-    for shape in sorted(shapes, key=lambda one: -one.score):
-        if _is_rose(shape) and not _is_clear(shape):
-            rose = _drawn(source, shape)
+    for axis in (None, LIGHTNESS):
+        fitted: list[RoseShape] = []
+        for rays in _likeliest(source.overall, axis):
+            shape = _fit(source, rays)
+            rose = _drawn(source, shape) if _is_clear(shape) else None
             if rose is not None:
-                return rose, shapes
+                return rose, [*shapes, *fitted, shape]
+            fitted.append(shape)
+        shapes += fitted
+        for shape in sorted(fitted, key=lambda one: -one.score):
+            if _is_rose(shape) and not _is_clear(shape):
+                rose = _drawn(source, shape)
+                if rose is not None:
+                    return rose, shapes
     return None, shapes
 
 
@@ -229,15 +241,15 @@ def _loose_lobes(source: _Source) -> tuple[FoundLobe, ...]:
     return tuple(replace(lobe, ring=None) for lobe in placed)
 
 
-def _likeliest(light: LogLight) -> Iterator[Rays]:
-    """Rays worth a full fit, at most FULL_FITS. The first comes from the turned picture alone, and is mostly enough."""
+def _likeliest(light: LogLight, axis: Array | None) -> Iterator[Rays]:
+    """Rays worth a full fit, at most FULL_FITS. The first comes from the turned picture alone, and is mostly enough. axis: `rate_rays`."""
     steps = light.limited_steps()
     best, further = turned_places(light, steps)
-    rated = [(TURNED_FAVOUR * rays.score, rays) for place in best for rays in rate_rays(light, steps, place)]
+    rated = [(TURNED_FAVOUR * rays.score, rays) for place in best for rays in rate_rays(light, steps, place, axis)]
     kept = [max(rated, key=lambda one: one[0])[1]] if rated else []
     yield from kept
     others = distinct(best + further + harmonic_places(light, steps))[len(best) :]
-    rated += [(rays.score, rays) for place in others for rays in rate_rays(light, steps, place)]
+    rated += [(rays.score, rays) for place in others for rays in rate_rays(light, steps, place, axis)]
     for _, rays in sorted(rated, key=lambda one: -one[0]):
         if len(kept) == FULL_FITS:
             break

@@ -24,6 +24,7 @@ REACH_PX = 12.0  # of the profiles looked at, to either side of the edge
 STEEPEST = 0.4  # only the part of the edge above this share of the light wood's level: below it the slit begins
 MILD = 0.15  # of the misfit, that a whole unit of strength must save: strong fine and weak coarse sharpening look much alike
 LEAST_DROP = 0.5  # joints whose darker side isn't this much darker say little
+BLACK = 1e-4  # light below this is none (linear, 1 the photo's white)
 
 
 @dataclass(frozen=True)
@@ -81,7 +82,7 @@ def _light_side(strip: JointStrip, clear: Array) -> Array | None:
 
     light = srgb_decode(median(about(at, -half, -(half // 3)), axis=1))
     dark = srgb_decode(about(at, 2, 6).min(axis=1))
-    share = srgb_decode(about(at, -6, 7)) / light[:, None]
+    share = srgb_decode(about(at, -6, 7)) / np.maximum(light, BLACK)[:, None]
     i = np.argmax(share < 0.5, axis=1)  # 0 where it never is, or is from the first
     plain = (dark <= (1 - LEAST_DROP) * light) & (i > 0)
     if plain.sum() < 4:

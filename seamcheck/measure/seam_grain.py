@@ -88,6 +88,8 @@ def _one_sided_error(strip: SeamStrip, side: int, flank: Flags) -> tuple[Floats,
     train = train[:: max(1, len(train) // LEARNING)]
     a, b = features.take(train, axis=1), target.take(train)
     gram = (a @ a.T).astype(float)
+    if not gram.any():
+        return None  # blown out: no grain at all
     gram += RIDGE * np.trace(gram) / len(gram) * np.eye(len(gram))
     weights = np.linalg.solve(gram, (a @ b).astype(float)).astype(np.float32)
     return target - (weights @ features).reshape(target.shape), known

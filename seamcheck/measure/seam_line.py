@@ -38,6 +38,8 @@ WIDEST_SEAM_IN = 0.0065
 NO_LONGER_SEEN = 0.005
 # Beside a bridge the grain is judged from the bridge itself, so not for this many steps.
 BRIDGE_MARGIN_STEPS = 3
+# A profile that changes by less than this where line and step move (log light a step) is flat: blown out, or black.
+LEAST_SLOPE = 1e-9
 # Huber's bound for the blocks' places about the straight line, in spreads.
 HUBER = 1.5
 
@@ -210,7 +212,9 @@ def _fit_once(strip: SeamStrip, offset_in: float, slope: float, pivot_in: float,
         height, u_height = float(median(first[:, 4])), float(u_line[0])
     # How the profile changes when line and step move together to the right, and when the line widens.
     moved = (height * u / w**2 - step_height / (w * np.sqrt(2 * np.pi))) * bell
-    scale = float(np.abs(moved).max()) + 1e-12
+    scale = float(np.abs(moved).max())
+    if scale < LEAST_SLOPE:
+        return None
     changes = [moved / scale] if step_only else [moved / scale, (u / w) ** 2 * bell / w]
     solver = _solver(np.column_stack([shape, *changes]), trust)[shape.shape[1] :]
     places = profile @ solver[0] * (step / scale)

@@ -29,8 +29,9 @@ LEARN_BEYOND_IN = 0.06
 # A line stands while the grain speaks against it by no more than this log-likelihood, and this much more for each standard deviation of its
 # own signal up to a bound: grain can mislead, and the louder a narrow line, the more it takes to disbelieve it.
 GRAIN_AGAINST, GRAIN_AGAINST_PER_SIGNAL, SIGNAL_BOUND = 10.0, 0.1, 100.0
-# A line as sure as this is the seam if it stands; a fainter one is weighed against the grain by their uncertainties.
-CERTAIN_LINE_SIGNAL = 30.0
+# A line as sure as this is the seam if it stands; a fainter one is weighed against the grain by their uncertainties, and where that has no
+# say isn't believed on less than LONG_BLOCKS, .8 in: figure draws as much.
+CERTAIN_LINE_SIGNAL, LONG_BLOCKS = 30.0, 8
 # A second certain line that stands is a rival when it has at least this share of the first one's signal.
 RIVAL_SHARE = 0.4
 # A rival of a faint line counts unless the grain speaks against it by so much more (log-likelihood: one part in twenty).
@@ -135,7 +136,9 @@ def decide(weighed: Weighed, faint_u_in: float = FAINT_U_IN) -> SeamFit | Reason
     standing = [
         fit
         for fit, against in weighed.lines
-        if not fit.heavy and against < GRAIN_AGAINST + GRAIN_AGAINST_PER_SIGNAL * min(fit.signal, SIGNAL_BOUND)
+        if not fit.heavy
+        and against < GRAIN_AGAINST + GRAIN_AGAINST_PER_SIGNAL * min(fit.signal, SIGNAL_BOUND)
+        and (weighed.from_grain is not None or fit.signal > CERTAIN_LINE_SIGNAL or fit.blocks >= LONG_BLOCKS)
     ]
     by_line = None
     if standing and _unrivalled(weighed, standing[0]):

@@ -84,14 +84,18 @@ def test_a_rose_of_any_count_is_found(shape, dark_side):
     assert_same(found, made)
 
 
-def test_joints_are_not_taken_for_own_seams():
-    # Four points in one ring whose light halves are of the field's own lightness: its joints show better than its own seams.
-    scene = draw(12)
-    photo = cv2.imdecode(np.frombuffer(render(scene), np.uint8), cv2.IMREAD_COLOR)
+def rendered(seed: int):
+    """A drawn scene's photo, its camera and its cards' outlines."""
+    photo = cv2.imdecode(np.frombuffer(render(draw(seed)), np.uint8), cv2.IMREAD_COLOR)
     search = find_cards(cv2.cvtColor(photo, cv2.COLOR_BGR2GRAY))
     solve = solve_plane(search.cards, (photo.shape[1], photo.shape[0]), None, print_scale(None, None))
-    found = find_rose(photo, solve.camera, list(solve.outlines_in), 1 / 42)
-    assert len(found.lobes) == len(scene.rose.lobes) == 4
+    return photo, solve.camera, list(solve.outlines_in)
+
+
+def test_joints_are_not_taken_for_own_seams():
+    # Four points in one ring whose light halves are of the field's own lightness: its joints show better than its own seams.
+    photo, camera, outlines = rendered(12)
+    assert len(find_rose(photo, camera, outlines, 1 / 42).lobes) == len(draw(12).rose.lobes) == 4
 
 
 def test_a_lobe_laid_the_other_way_round_is_told():
@@ -111,6 +115,26 @@ def test_lobes_begun_far_too_short_are_drawn_on_till_they_settle():
     for lobe, one in zip(made, drawn, strict=True):
         # They began 0.7 in off; a point this sharp is where edges a few hundredths off say it is.
         assert np.abs(one.kite.corners_in - lobe.corners_in).max() < 0.2
+
+
+def test_a_sliver_of_a_card_in_view_says_nothing_of_white():
+    """A box round the rose that holds only a card's rim, over brown wood: paper is what the whole view shows."""
+    whole = flatten(picture(rose(4)), camera_above(), np.full(2, -6.0), np.full(2, 6.0), 0.0, 12.0, 1)
+    whole.picture[:20, :40] = 235
+    card = whole.in_of(np.array([[0.0, 0.0], [39.0, 0.0], [39.0, 19.0], [0.0, 19.0]]))
+    white = log_light(whole, [card]).white
+    box = flatten(picture(rose(4)), camera_above(), np.full(2, -4.0), np.full(2, 4.0), 0.0, 24.0, 1)
+    sliver = np.array([[-4.3, 0.0], [-3.9, 0.0], [-3.9, 0.3], [-4.3, 0.3]])
+    seen = log_light(box, [sliver], white)
+    assert seen.white is white
+    inside = np.hypot(*np.moveaxis(box.in_of(np.stack(np.meshgrid(*map(np.arange, box.picture.shape[1::-1])), axis=-1)), -1, 0)) < 2.0
+    assert seen.wood[inside].mean() > 0.99
+
+
+def test_a_rose_of_striped_wood_is_found_by_lightness():
+    # A wood whose stripes differ in colour from each other more than its mean does from the light wood.
+    photo, camera, outlines = rendered(9302)
+    assert len(find_rose(photo, camera, outlines, 1 / 42).lobes) == 8
 
 
 def test_tape_hides_edges_but_not_the_lobes():

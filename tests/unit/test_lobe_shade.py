@@ -12,6 +12,7 @@ from seamcheck.kite import FoundLobe, Kite
 from seamcheck.measure.face import Face
 from seamcheck.measure.lobe_context import Context
 from seamcheck.measure.lobe_shade import _shades_beside
+from seamcheck.measure.shade_fit import EdgeShade
 from seamcheck.measure.shading import Shading
 from seamcheck.optics import Optics
 from seamcheck.plane.camera import Camera
@@ -36,14 +37,25 @@ def photo(strength: float, radius_px: float) -> LinearPatch:
     return LinearPatch(np.repeat(srgb_decode(code)[:, :, None], 3, axis=2).astype(np.float32), 0, 0)
 
 
-@pytest.mark.parametrize(("strength", "radius_px"), [(0.5, 2.0), (1.0, 1.0)])
-def test_a_sharpened_photo_teaches_the_shade_that_is_there_once_that_is_undone(strength: float, radius_px: float) -> None:
+def beside(strength: float, radius_px: float, patch: LinearPatch) -> list[EdgeShade]:
+    """What the edge at x = 0 teaches: with nothing undone, and with the sharpening undone."""
     lobe = FoundLobe(1, Kite(np.array([-0.5, -1.6]), np.array([-1.0, -1.2]), np.array([0.0, 1.6]), np.array([0.0, -1.2])), "cw")
     optics = Optics(0.8, Sharpening(strength, radius_px))
-    context = Context(photo(strength, radius_px), camera(), [lobe], Face(HEIGHT, 0.0, True), {}, optics)
+    context = Context(patch, camera(), [lobe], Face(HEIGHT, 0.0, True), {}, optics)
     line = Line(np.zeros(2), 0.0, np.zeros((2, 2)), 0.0, HEIGHT, 1.2)
+    return _shades_beside(context, 0, 1, line, [NO_SHARPENING, optics.sharpening])
+
+
+def test_a_field_that_is_blacked_out_teaches_nothing() -> None:
+    patch = photo(0.0, 1.0)
+    patch.picture[:, 405:] = 0
+    assert beside(0.0, 1.0, patch) == []
+
+
+@pytest.mark.parametrize(("strength", "radius_px"), [(0.5, 2.0), (1.0, 1.0)])
+def test_a_sharpened_photo_teaches_the_shade_that_is_there_once_that_is_undone(strength: float, radius_px: float) -> None:
     away: dict[bool, float] = {}
-    for undone, seen in zip((False, True), _shades_beside(context, 0, 1, line, [NO_SHARPENING, optics.sharpening]), strict=True):
+    for undone, seen in zip((False, True), beside(strength, radius_px, photo(strength, radius_px)), strict=True):
         clear = seen.x_in > 2 / PPI  # of the wood's own light, which the blur carries so far
         true = SHADE.at(seen.x_in[clear], RIGHT)
         away[undone] = float(np.abs(seen.light[clear] / seen.light[-1] - true / true[-1]).max())

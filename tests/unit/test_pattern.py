@@ -9,7 +9,7 @@ from seamcheck.basis.frames import unit_of_bearing
 from seamcheck.basis.lines import Line
 from seamcheck.kite import FoundLobe, Kite, KiteShape
 from seamcheck.measure.edge_task import EdgeFit
-from seamcheck.measure.lobe_start import _is_another_line, _like_the_others
+from seamcheck.measure.lobe_start import _is_another_line, _like_the_others, _through_the_middle
 from seamcheck.measure.lobes import _is_sound, _is_stripe
 from seamcheck.measure.pattern import departures_in, outvoted
 
@@ -108,6 +108,18 @@ def test_a_doubtful_own_seam_far_from_the_middle_of_its_lobe_is_a_stripe():
     assert not _is_stripe(clear, (0.05, -0.045))
     assert not _is_stripe(doubtful, (0.05, 0.045))  # a lobe that reaches too far, its own seam in the middle
     assert not _is_stripe(doubtful, (0.05, None))
+
+
+def test_an_own_seam_that_passes_far_from_where_the_others_meet_is_tape_if_badly_explained():
+    lobes, owns, _ = rose()
+    kite = lobes[2].kite
+    for misfit, stays in ((0.1, True), (3.0, False)):
+        askew = edge(
+            kite.root_in + 0.25 * kite.tip_in / np.linalg.norm(kite.tip_in) @ np.array([[0, 1], [-1, 0]]), kite.tip_in, misfit=misfit
+        )
+        found = _through_the_middle(lobes, [*owns[:2], askew, *owns[3:]])
+        assert (found[2] is askew) is stays
+        assert [one for k, one in enumerate(found) if k != 2] == [one for k, one in enumerate(owns) if k != 2]
 
 
 @pytest.mark.parametrize(("askew_deg", "misfit", "another"), [(0.5, 2.0, False), (3.0, 0.4, False), (3.0, 2.0, True)])

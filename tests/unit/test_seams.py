@@ -17,8 +17,9 @@ from seamcheck.basis.reasons import Reason
 from seamcheck.basis.uncertain import COVERAGE_95
 from seamcheck.edges import LinearPatch
 from seamcheck.measure.seam_grain import GrainEvidence
+from seamcheck.measure.seam_line import LineFit
 from seamcheck.measure.seam_search import gather
-from seamcheck.measure.seams import SeamFit, measure_seam
+from seamcheck.measure.seams import SeamFit, Weighed, decide, measure_seam
 from seamcheck.plane.camera import Camera
 
 PX_PER_IN = 160.0
@@ -272,6 +273,23 @@ def test_a_line_that_leans_more_than_seams_do_is_not_followed() -> None:
         made.patch.picture[:] *= np.exp(-0.2 * drawn)[..., None].astype(np.float32)
         fit = measured(made)
         assert fit in (Reason.SEAM_AMBIGUOUS, Reason.SEAM_FAINT) or fit.cue != "line"  # type: ignore[union-attr]
+
+
+@pytest.mark.parametrize("level", [1.0, 0.0])
+def test_a_field_blown_out_or_black_shows_no_seam(level: float) -> None:
+    blank = Field(LinearPatch(np.full((*SIZE_PX, 3), level, np.float32), 0, 0), 0.0)
+    assert isinstance(measured(blank), Reason)
+    # ... nor one with a strip of wood along its side.
+    rng = np.random.default_rng(5)
+    blank.patch.picture[:, :30] *= np.float32(0.5) + rng.normal(0, 0.01, (SIZE_PX[0], 30, 3)).astype(np.float32)
+    assert isinstance(measured(blank), Reason)
+
+
+def test_a_faint_line_on_a_short_stretch_without_grain_is_not_believed() -> None:
+    strip = SimpleNamespace(tip_in=TIP)
+    line = LineFit(0.02, 0.0, np.eye(2) * 1e-8, -0.04, 0.006, 16.0, 1.0, 0.001, 0.001, 5)
+    alone = Weighed(strip, np.ones(5, bool), 0.3, ((line, 0.0),), 7.0, None, None)  # type: ignore[arg-type]
+    assert decide(alone) is Reason.SEAM_COVERED
 
 
 def test_outside_the_photo_is_covered() -> None:
