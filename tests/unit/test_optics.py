@@ -95,6 +95,12 @@ def test_a_photo_out_of_focus_is_soft_all_round() -> None:
         assert optics.whole_blur_px(np.array([np.cos(turn), np.sin(turn)])) == pytest.approx(3.2, rel=0.15)
 
 
+def test_edges_along_one_pair_of_the_cards_sides_teach_as_well() -> None:
+    bgr, outlines = photo(0.9, strength=0.4)
+    upright = [one for one in card_edges(bgr, CAMERA, outlines) if not one.is_level]
+    assert learn_optics(upright).blur_px == pytest.approx(learnt(0.9, strength=0.4).blur_px, abs=0.2)
+
+
 def test_a_photo_without_cards_is_taken_to_be_usual() -> None:
     assert learn_optics([]).motion_px == (0.0, 0.0)
 
