@@ -21,7 +21,7 @@ from .centre import distinct, harmonic_places, turned_places
 from .evidence import shown_lobes
 from .fold import fold_round
 from .halves import chance_raised_by_tape, tape_odds, wood_difference
-from .light import LogLight, log_light
+from .light import Floats, LogLight, log_light
 from .lobes import refine_lobes
 from .loose import apart, find_loose, is_of_two_woods, on_the_bench
 from .paper import is_on_paper
@@ -136,6 +136,7 @@ class _Source:
     cards: Sequence[Array]
     z_in: float
     _copies: dict[int, NDArray[np.uint8]] = field(default_factory=dict)  # reduced, by factor
+    _round: dict[tuple[float, ...], tuple[LogLight, Floats]] = field(default_factory=dict)  # `shapes_round`, by centre
 
     @cached_property
     def box(self) -> tuple[Array, Array]:
@@ -150,6 +151,21 @@ class _Source:
         """Everything that is seen, coarsely."""
         return self._look(*self.box, SEARCH_PPI, None)
 
+    @cached_property
+    def steps(self) -> Floats:
+        """Of `overall`, limited."""
+        return self.overall.limited_steps()
+
+    @cached_property
+    def turned(self) -> tuple[list[Array], list[Array]]:
+        """Places where a rose's centre may be, as `turned_places` has them."""
+        return turned_places(self.overall, self.steps)
+
+    @cached_property
+    def harmonic(self) -> list[Array]:
+        """As `harmonic_places` has them."""
+        return harmonic_places(self.overall, self.steps)
+
     def look(self, low_in: Array, high_in: Array, px_per_in: float) -> LogLight:
         """A box of the plane in logarithmic light."""
         # Of a card's edge that a box cuts, the brightest part may be wood.
@@ -163,6 +179,14 @@ class _Source:
             self._copies[factor] = reduced(self.bgr, factor)
         view = flatten(self._copies[factor], self.camera, low_in, high_in, self.z_in, px_per_in, factor)
         return log_light(view, self.cards, white)
+
+    def shapes_round(self, centre_in: Array) -> tuple[LogLight, Floats]:
+        """What shapes are fitted to round a centre, and its limited steps: several counts are tried about one place."""
+        key = tuple(centre_in.tolist())
+        if key not in self._round:
+            light = self.look_round(centre_in, LARGEST_REACH_IN, SHAPE_PPI)
+            self._round[key] = light, light.limited_steps()
+        return self._round[key]
 
     def look_round(self, centre_in: Array, reach_in: float, px_per_in: float) -> LogLight:
         low, high = self.box
@@ -199,7 +223,7 @@ def _rose(source: _Source) -> tuple[FoundRose | None, list[RoseShape]]:
     shapes: list[RoseShape] = []
     for axis in (None, LIGHTNESS):
         fitted: list[RoseShape] = []
-        for rays in _likeliest(source.overall, axis):
+        for rays in _likeliest(source, axis):
             shape = _fit(source, rays)
             rose = _drawn(source, shape) if _is_clear(shape) else None
             if rose is not None:
@@ -241,14 +265,14 @@ def _loose_lobes(source: _Source) -> tuple[FoundLobe, ...]:
     return tuple(replace(lobe, ring=None) for lobe in placed)
 
 
-def _likeliest(light: LogLight, axis: Array | None) -> Iterator[Rays]:
+def _likeliest(source: _Source, axis: Array | None) -> Iterator[Rays]:
     """Rays worth a full fit, at most FULL_FITS. The first comes from the turned picture alone, and is mostly enough. axis: `rate_rays`."""
-    steps = light.limited_steps()
-    best, further = turned_places(light, steps)
+    light, steps = source.overall, source.steps
+    best, further = source.turned
     rated = [(TURNED_FAVOUR * rays.score, rays) for place in best for rays in rate_rays(light, steps, place, axis)]
     kept = [max(rated, key=lambda one: one[0])[1]] if rated else []
     yield from kept
-    others = distinct(best + further + harmonic_places(light, steps))[len(best) :]
+    others = distinct(best + further + source.harmonic)[len(best) :]
     rated += [(rays.score, rays) for place in others for rays in rate_rays(light, steps, place, axis)]
     for _, rays in sorted(rated, key=lambda one: -one[0]):
         if len(kept) == FULL_FITS:
@@ -260,8 +284,7 @@ def _likeliest(light: LogLight, axis: Array | None) -> Iterator[Rays]:
 
 def _fit(source: _Source, rays: Rays) -> RoseShape:
     """The rose that fits best where `rays` says. Joints may have been taken for own seams: unless it's clear, both are tried."""
-    light = source.look_round(rays.centre_in, LARGEST_REACH_IN, SHAPE_PPI)
-    steps = light.limited_steps()
+    light, steps = source.shapes_round(rays.centre_in)
 
     def fitted(these: Rays) -> RoseShape:
         centre, bearing = align(light, steps, these)

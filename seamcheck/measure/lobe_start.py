@@ -112,20 +112,15 @@ def _through_the_middle(lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | Non
     """Own seams of a rose but such as pass far from where the others meet, and aren't explained well: tape's edges."""
     result = list(owns)
     while True:
-        laid = [k for k, (lobe, own) in enumerate(zip(lobes, result, strict=True)) if own is not None and lobe.ring is not None]
+        laid = {k: own for k, (lobe, own) in enumerate(zip(lobes, result, strict=True)) if own is not None and lobe.ring is not None}
         if len(laid) <= FEWEST_OTHERS:
             return result
-        lines = {k: own.line for k in laid if (own := result[k]) is not None}
-        away = {k: abs(float(line.offset_of(centre_of([other for j, other in lines.items() if j != k])))) for k, line in lines.items()}
-        odd = [k for k, one in away.items() if one > FAR_FROM_MIDDLE_IN and _unexplained(result[k]) > FAR_UNEXPLAINED]
+        middles = {k: centre_of([other.line for j, other in laid.items() if j != k]) for k in laid}
+        away = {k: abs(float(own.line.offset_of(middles[k]))) for k, own in laid.items()}
+        odd = [k for k, own in laid.items() if away[k] > FAR_FROM_MIDDLE_IN and own.misfit > FAR_UNEXPLAINED * own.contrast**2]
         if not odd:
             return result
         result[max(odd, key=lambda k: away[k])] = None
-
-
-def _unexplained(own: EdgeFit | None) -> float:
-    """Share of the step's square that an own seam's model leaves."""
-    return np.inf if own is None else own.misfit / own.contrast**2
 
 
 def _woods(lobes: Sequence[FoundLobe], owns: Sequence[EdgeFit | None]) -> dict[bool, Wood]:
