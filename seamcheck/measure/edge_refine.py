@@ -107,7 +107,8 @@ def _by_colours(
     x = strips[0].across_in / px_in[0]
     groups: dict[bool, list[tuple[int, Array, Array, Array]]] = {False: [], True: []}
     for k, (task, strip) in enumerate(zip(tasks, strips, strict=True)):
-        along, drawn, shown = block_means(strip, bare_rows(strip, task, 2 * float(px_in[k]), float(px_in[k])), block_rows(strip))
+        bare = bare_rows(strip, task, 2 * float(px_in[k]), float(px_in[k]))
+        along, drawn, shown = block_means(strip, bare, block_rows(bare))
         inward, outward = (np.interp(along, task.room[:, 0], task.room[:, side]) for side in (1, 2))
         room = (inward > inside[k] * px_in[k]) & (outward > 0.8 * reach[k] * px_in[k])
         keep = shown & room & np.isfinite(drawn).all(axis=(1, 2))

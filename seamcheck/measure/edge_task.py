@@ -14,8 +14,8 @@ from ..plane.camera import Camera
 from .edge_profile import Beyond
 
 # Rows of one block along the edge, photo pixels: long enough to average noise, short enough that tape spoils few of at least
-# WANTED_BLOCKS blocks.
-MOST_ROWS, LEAST_ROWS, WANTED_BLOCKS = 14, 6, 18
+# WANTED_BLOCKS blocks, and leaves LEAST_BLOCKS of them where it covers most of the edge.
+MOST_ROWS, LEAST_ROWS, WANTED_BLOCKS, LEAST_BLOCKS = 14, 6, 18, 8
 BLUR_PX = (0.6, 0.8, 1.1, 1.5, 2.0)
 # The blur at the rose, as a share of that at the cards: focus and the lens differ a little across the photo.
 BLUR_SHARES = (0.8, 1.0, 1.25)
@@ -120,8 +120,9 @@ def outward_strip(
     return strip if task.outside > 0 else Strip(strip.light[:, ::-1], strip.along_in, -strip.across_in[::-1])
 
 
-def block_rows(strip: Strip) -> int:
-    return int(np.clip(len(strip.along_in) // WANTED_BLOCKS, LEAST_ROWS, MOST_ROWS))
+def block_rows(bare: Array) -> int:
+    """How many rows make up a block, where these rows (rows,) show wood: fewer where tape leaves few."""
+    return max(LEAST_ROWS, min(MOST_ROWS, len(bare) // WANTED_BLOCKS, int(bare.sum()) // LEAST_BLOCKS))
 
 
 def block_means(strip: Strip, bare: Array, each: int) -> tuple[Array, Array, Array]:

@@ -43,8 +43,9 @@ def _blocks(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float, px_
     search, window = int(task.search_in / px_in + 1e-9), (-round(inside_px), round(reach_px))
     half = task.search_in / px_in + max(inside_px, reach_px) + 1
     strip = outward_strip(patch, camera, task, z_in, px_in, (half, half), (1.0, 1.0))
-    each = block_rows(strip)
-    along, light, shown = block_means(strip, bare_rows(strip, task, 0.4 * task.search_in, px_in), each)
+    bare = bare_rows(strip, task, 0.4 * task.search_in, px_in)
+    each = block_rows(bare)
+    along, light, shown = block_means(strip, bare, each)
     light = task.sharpening.undone(light, 1.0)
     middle = len(strip.across_in) // 2
     first, last = middle - search, middle + search + 1

@@ -61,6 +61,18 @@ def test_an_edge_under_tape_from_end_to_end_is_not_there() -> None:
 
 
 @pytest.mark.parametrize("seed", range(4))
+def test_the_last_tenth_of_an_edge_that_tape_leaves_open_says_where_it_lies_there(seed: int) -> None:
+    patch = scene(np.where(X < 0.004, 0.1, 0.4), X, np.random.default_rng(seed), grain=0.02)
+    open_from_in = 0.95  # of -1.2 to 1.2
+    patch.picture[round(400 - open_from_in * PPI) :] = [0.5, 0.2, 0.05]
+    wood = Wood(np.log(np.full(3, 0.1)), np.full(3, 0.02))
+    fit = measure_edge(patch, flat_camera(), replace(task(Plain()), inside_wood=wood), HEIGHT)
+    assert fit is not None
+    end = np.array([0.004, 1.2])
+    assert abs(fit.line.offset_of(end)) < 1.96 * np.hypot(fit.line.u_model_in, fit.line.u_sampling_at(end)) < 2 / PPI
+
+
+@pytest.mark.parametrize("seed", range(4))
 def test_figure_without_a_step_is_no_flush_edge(seed: int) -> None:
     figured = scene(np.where(X < 0, 0.10, 0.102), X, np.random.default_rng(seed), grain=0.1)
     assert measure_edge(figured, flat_camera(), task(Flush()), HEIGHT) is None
