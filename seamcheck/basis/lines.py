@@ -54,6 +54,12 @@ class Line:
         lever = np.array([1.0, self.along_of(point_in)])
         return float(np.sqrt(lever @ self.cov @ lever))
 
+    def moves(self) -> list[tuple[float, float]]:
+        """What sampling may have it off by, (inches to the right at `point_in`, rad): independent moves, one standard uncertainty each."""
+        across = float(np.sqrt(max(self.cov[0, 0], 0.0)))
+        with_it = float(self.cov[0, 1]) / across if across > 0 else 0.0
+        return [(across, with_it), (0.0, float(np.sqrt(max(self.cov[1, 1] - with_it**2, 0.0))))]
+
     def through(self, a_in: Array, b_in: Array) -> Line:
         """The same line moved to run through two points, its knowledge kept."""
         a_in, b_in = np.asarray(a_in, float), np.asarray(b_in, float)

@@ -57,5 +57,4 @@ def _cases(line: Line) -> Cases:
 
 def _own_moves(line: Line) -> list[tuple[str, float, float]]:
     """(addition to the source's name, inches to the right, rad), one standard uncertainty each."""
-    across, turn = np.sqrt(np.maximum(np.diag(line.cov), 0.0))
-    return [("", float(across), 0.0), ("", 0.0, float(turn)), (" model", line.u_model_in, 0.0)]
+    return [*(("", across, turn) for across, turn in line.moves()), (" model", line.u_model_in, 0.0)]

@@ -127,7 +127,7 @@ def estimates(sight: Sight, lines: Lines, sources: dict[str, str], compute: Call
 
 def _own_moves(line: Line) -> list[tuple[str, float, float]]:
     """What a line may be off by, one standard uncertainty each: (addition to the source's name, inches to the right, rad)."""
-    moves = [("", float(np.sqrt(max(line.cov[0, 0], 0.0))), 0.0), ("", 0.0, float(np.sqrt(max(line.cov[1, 1], 0.0))))]
+    moves = [("", across, turn) for across, turn in line.moves()]
     return [*moves, (" model", line.u_model_in, 0.0)] if line.u_model_in > 0 else moves
 
 

@@ -42,13 +42,18 @@ def _lobe() -> Lines:
 
 
 def _one_by_one(lines: Lines, source: str, number: Callable[[Lines], float]) -> float:
-    """A part of a number's uncertainty: each cause of that source moved by itself, root of the sum of squares."""
+    """A part of a number's uncertainty: each cause of that source moved by itself, root of the sum of squares.
+
+    A line's place and direction go together: its part is J cov J' (JCGM 102:2011, 6.2.1.3), the slopes J by small steps.
+    """
     moved: list[Lines] = []
+    square = 0.0
     for name, line in lines.items():
         if SOURCES.get(name, "centre") == source:
-            across = np.sqrt(line.cov[0, 0]) * line.normal
-            moved.append({**lines, name: replace(line, point_in=line.point_in + across)})
-            moved.append({**lines, name: replace(line, bearing=line.bearing + np.sqrt(line.cov[1, 1]))})
+            aside = {**lines, name: replace(line, point_in=line.point_in + 1e-6 * line.normal)}
+            turned = {**lines, name: replace(line, bearing=line.bearing + 1e-6)}
+            slopes = (np.array([number(aside), number(turned)]) - number(lines)) / 1e-6
+            square += float(slopes @ line.cov @ slopes)
         if SOURCES.get(name, "centre") + " model" == source:
             moved.append({**lines, name: replace(line, point_in=line.point_in + line.u_model_in * line.normal)})
     others = [(name, camera, FACE_IN) for name, camera in VARIANTS] + [("veneer", CAMERA, FACE_IN + U_FACE_IN)]
@@ -59,7 +64,7 @@ def _one_by_one(lines: Lines, source: str, number: Callable[[Lines], float]) -> 
                 px = CAMERA.px_from_plane(line.ends_in, line.z_in)
                 seen[key] = line.through(*camera.plane_from_px(px, 0.0 if key == "seam" else face_in))
             moved.append(seen)
-    return float(np.sqrt(sum((number(case) - number(lines)) ** 2 for case in moved)))
+    return float(np.sqrt(square + sum((number(case) - number(lines)) ** 2 for case in moved)))
 
 
 def _seam_offset(lines: Lines) -> float:
@@ -95,7 +100,7 @@ def test_each_part_is_its_causes_moved_one_by_one(names, compute, index, number)
     expected |= {"seam", "seam model"} if "seam" in names else {"own seam"} if "own" in names else set()
     assert set(found.parts) == expected
     for source, u in found.parts.items():
-        assert_allclose(u, _one_by_one(lines, source, number), rtol=1e-9, atol=1e-12)
+        assert_allclose(u, _one_by_one(lines, source, number), rtol=1e-4)
 
 
 def test_reach_is_measured_from_where_the_own_seams_meet() -> None:
@@ -111,7 +116,7 @@ def test_reach_is_measured_from_where_the_own_seams_meet() -> None:
     found = estimates(SIGHT, lines, {**SOURCES, **dict.fromkeys(owns, "centre")}, reach)[0]
     assert_allclose(found.value, np.hypot(*(crossing(lines["left"], lines["right"]) - centre)), rtol=1e-12)
     for source in ("edges", "centre", "camera", "print", "veneer"):
-        assert_allclose(found.parts[source], _one_by_one(lines, source, distance), rtol=1e-9)
+        assert_allclose(found.parts[source], _one_by_one(lines, source, distance), rtol=1e-4)
 
 
 def test_lines_looked_at_together_are_seen_as_each_by_itself() -> None:
@@ -123,6 +128,22 @@ def test_lines_looked_at_together_are_seen_as_each_by_itself() -> None:
             alone = SIGHT.seen_otherwise(name, line)
             assert_allclose(together.seen_otherwise(name, line).point_in, alone.point_in, atol=1e-12)
             assert_allclose(together.seen_otherwise(name, line).bearing, alone.bearing, atol=1e-12)
+
+
+@pytest.mark.parametrize("likeness", [-0.9, -0.5, 0.0, 0.6, 0.99])
+def test_a_seam_s_place_and_direction_err_together(likeness: float) -> None:
+    """Against errors drawn from their covariance: the offset of a tip 1.35 in before the seam's middle."""
+    u_place, u_turn = 0.0045, 0.0026
+    both = likeness * u_place * u_turn
+    seam = Line(np.array([0.0, 4.4]), 0.0, np.array([[u_place**2, both], [both, u_turn**2]]), 0.0, 0.0, 0.8)
+    sure = np.zeros((2, 2))
+    lines = {"left": Line(np.array([-0.3, 2.0]), 0.3, sure, 0.0, 0.0, 0.8), "right": Line(np.array([0.3, 2.0]), -0.3, sure, 0.0, 0.0, 0.8)}
+    tip = crossing(lines["left"], lines["right"])
+    offset = estimates(Sight(CAMERA, (), 0.0, 0.0), {**lines, "seam": seam}, SOURCES, seam_offset)[0]
+    drawn = np.random.default_rng(5).multivariate_normal([0, 0], seam.cov, 40_000)
+    offsets = [replace(seam, point_in=seam.point_in + [across, 0], bearing=turn).offset_of(tip) for across, turn in drawn]
+    # A spread of 40,000 is known to .35 %.
+    assert_allclose(offset.u, np.std(offsets), rtol=0.012)
 
 
 def test_parallel_edges_have_no_tip() -> None:
