@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .basis import errors
+from .basis.frames import Array
 
 if TYPE_CHECKING:
     from PIL import Image as PillowImage
@@ -76,6 +77,10 @@ class Photo:
     def size_px(self) -> tuple[int, int]:
         """Width, height of `bgr`."""
         return self.bgr.shape[1], self.bgr.shape[0]
+
+    def in_bgr(self, px: Array) -> Array:
+        """Where places (..., 2) of the upright picture at its full size lie in `bgr`."""
+        return (px + 0.5) / self.reduced_by - 0.5
 
 
 def read_photo(path: Path | str) -> Photo:

@@ -15,7 +15,7 @@ from .advise.photo_notes import photo_notes, unseen_ring_notes
 from .advise.rose_place import RosePattern
 from .advise.what_helps import Known as Told
 from .advise.what_helps import Rose, what_helps
-from .basis.errors import NoRoseFound, NothingFound, PhotoError, PhotoTooSoft
+from .basis.errors import MarksOutside, NoRoseFound, NothingFound, PhotoError, PhotoTooSoft
 from .basis.frames import Array, bearing_of
 from .basis.language import say
 from .basis.lines import Line
@@ -82,7 +82,7 @@ class Settings:
     reaches_in: tuple[float, ...] | None = None  # bare top: of the rose to be placed, ring by ring
     known_in: float | None = None  # no cards: the round top's diameter
     rim: bool = False  # no cards: the person has seen that the round edge that was taken is the rim
-    marks_px: tuple[float, ...] | None = None  # no cards: u, v, u, v of two marks in the upright photo
+    marks_px: tuple[float, ...] | None = None  # no cards: u, v, u, v of two marks in the upright photo at its full size
     apart_in: float | None = None  # and how far they lie apart
     lens: Lens | None = None  # no cards: what another photo by the same phone told of the lens
     budget: bool = False  # whether to work out what would make each number surer
@@ -191,7 +191,11 @@ def _is_known(settings: Settings) -> bool:
 
 
 def _known(photo: Photo, settings: Settings) -> KnownSolve:
-    marks_px = None if settings.marks_px is None else np.array(settings.marks_px, float).reshape(2, 2)
+    marks_px = None
+    if settings.marks_px is not None:
+        marks_px = photo.in_bgr(np.array(settings.marks_px, float).reshape(2, 2))
+        if np.any(marks_px > photo.size_px):
+            raise MarksOutside(photo=photo.name)
     return known_plane(photo, Known(settings.known_in, settings.rim, settings.apart_in, marks_px, settings.lens))
 
 

@@ -139,6 +139,11 @@ class OtherLens(PhotoError):
     remedy = to_say("give --lens a photo by the same phone through the same lens, or leave it out.")
 
 
+class MarksOutside(PhotoError):
+    wrong = to_say("The two marks don't both lie within {photo}:")
+    remedy = to_say("give them in pixels of the upright photo, across from its left edge and down from its top.")
+
+
 class NoRoundEdge(PhotoError):
     wrong = to_say("The top's round edge doesn't stand out against the bench in {photo}, so its diameter can't be used:")
     remedy = to_say("lay the top on a plain bench or cloth of another tone with its whole edge in view, lay cards, or give two marks.")

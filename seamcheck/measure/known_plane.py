@@ -39,7 +39,7 @@ class Known:
     diameter_in: float | None = None  # of the round top
     no_band: bool = False  # no band runs round the top, so the round edge that shows is its rim
     marks_in: float | None = None  # between two marks
-    marks_px: Array | None = None  # (2, 2) where they show in the upright photo
+    marks_px: Array | None = None  # (2, 2) where they show in the photo in memory
     lens: Lens | None = None  # from another photo by the same phone
 
 

@@ -77,6 +77,24 @@ def test_a_photo_with_cards_by_the_same_phone_tells_the_lens(run: Run, tmp_path:
     assert "No scale card can be read in top.jpg" in err
 
 
+def test_two_marks_are_places_in_the_photo_at_its_full_size(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of a photo that is measured on a smaller copy too."""
+    scene = draw_whole(SEED, megapixels=(6.0, 6.0))
+    (tmp_path / "top.jpg").write_bytes(render(scene))
+    marks = np.round(scene.view.px(np.array([[-3.0, 0.5], [3.0, 0.5]]))).astype(int).ravel()
+    monkeypatch.setattr("seamcheck.photo.FULL_SIZE_PIXELS", 3e6)
+    said = ("--stage", "inlaid", "--apart", "6", "--marks")
+    status, out, err = run("inspect", "top.jpg", *said, ",".join(map(str, marks)), "--json", "top.json")
+    assert (status, err) == (0, "")
+    assert "measured at 1/2 of its size" in " ".join(out.split())
+    px = scene.view.px(np.array([[-3.0, 0.5], [3.0, 0.5]]))
+    result = json.loads((tmp_path / "top.json").read_text())
+    assert result["scale"]["px_per_in"] == pytest.approx(float(np.hypot(*(px[1] - px[0]))) / 6, rel=0.03)
+    status, _, err = run("inspect", "top.jpg", *said, "10,10,9000,50")
+    assert status == 1
+    assert "The two marks don't both lie within top.jpg: give them in pixels of the upright photo" in " ".join(err.split())
+
+
 def test_a_bare_top_is_measured_by_its_diameter_or_refused_in_a_sentence(run: Run, tmp_path: Path) -> None:
     scene = draw_whole(BARE_SEED, "bare", (5.0, 5.0))
     (tmp_path / "top.jpg").write_bytes(render(scene))
