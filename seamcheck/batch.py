@@ -22,6 +22,7 @@ from typing import Any
 from .basis.errors import CantWrite, FolderMissing, NoPhotoInFolder, ResultsAmongPhotos, SeamcheckError
 from .basis.threads import ONE_THREAD
 from .basis.units import Units, speak
+from .job import fingerprint
 from .photo import shown_name
 
 SUFFIXES = (".jpg", ".jpeg", ".heic", ".heif", ".png", ".tif", ".tiff", ".webp", ".bmp", ".dng")
@@ -106,7 +107,7 @@ def cores() -> int:
 
 
 def is_done(task: Task) -> bool:
-    """Whether the result stands there whole, newer than the photo, made by this version with the same options; the picture too."""
+    """Whether the result stands there whole, newer than this very photo, made by this version with the same options; the picture too."""
     from .report.json_file import is_result
     from .report.picture_file import is_picture
 
@@ -117,10 +118,15 @@ def is_done(task: Task) -> bool:
             if not stat.S_ISREG(there.st_mode) or there.st_mtime_ns < photo.st_mtime_ns:
                 return False
         data = task.result.read_bytes()
-        same = is_result(data) and json.loads(data).get("made_with") == task.settings
+        same = is_result(data) and json.loads(data).get("made_with") == _made_with(task)
         return same and (task.picture is None or is_picture(task.picture.read_bytes()))
-    except (OSError, ValueError):
+    except (OSError, ValueError, SeamcheckError):
         return False
+
+
+def _made_with(task: Task) -> dict[str, Any]:
+    """What a result file records: the options, and which photo it is of, since phones and folders use a name again."""
+    return {**task.settings, "photo_sha256": fingerprint(task.photo).sha256}
 
 
 def _finished(pool: ProcessPoolExecutor, waiting: list[Task], at_once: int, suspects: list[Task]) -> Iterator[Outcome]:
@@ -203,7 +209,7 @@ def _measured(task: Task) -> str:
     photo = read_photo(task.photo)
     speak(task.settings.get("units", Units.IN))
     found = inspect(photo, settings_of(task.settings))
-    data = [result_bytes(found, photo.reduced_by, photo.full_size_px, task.settings)]
+    data = [result_bytes(found, photo.reduced_by, photo.full_size_px, _made_with(task))]
     if task.picture and task.picture_px:
         from .pages.bench_pictures import photo_picture
 

@@ -105,7 +105,8 @@ def joints_in(text: str | None, fit: Fit, file: Path) -> frozenset[frozenset[int
     """The joints that a list names, each by its lobes."""
     from .photo import shown_name
 
-    known = {frozenset(joint.lobes): f"{joint.lobes[0]}-{joint.lobes[1]}" for joint in fit.joints}
+    pairs = [*(joint.lobes for joint in fit.joints), *fit.left_open]
+    known = {frozenset(pair): f"{pair[0]}-{pair[1]}" for pair in pairs}
     found: set[frozenset[int]] = set()
     for word in re.split(r"[\s,]+", text or ""):
         if word == "all":

@@ -7,12 +7,17 @@ reader of the result file who applies the rule comes to the same verdict.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from math import ceil, isfinite
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from itertools import pairwise
+from math import ceil, isfinite, pi
+from statistics import median
 
 from .basis.uncertain import COVERAGE_95, Estimate
 from .result import Room, Tip, Verdict
 
+# Lobes of a ring stand about equally far apart: where two stand so many times as far as usual, one is missing between them.
+WIDE_APART = 1.5
 # Reported lengths are rounded to a millionth of an inch: a hundredth of the best u95, so that rounding decides nothing.
 REPORTED_DECIMALS = 6
 
@@ -94,7 +99,50 @@ def judge_point(beyond: Estimate | None, uncut: tuple[float, float] | None, is_s
 
 
 def odd_lobes(tips: Sequence[Tip]) -> tuple[int, ...]:
-    """Numbers of the lobes whose dark half lies on the other hand than most lobes'."""
+    """Numbers of the lobes whose dark half lies on the other hand than most lobes'; none where they are evenly divided."""
     sides = [tip.dark_side for tip in tips if tip.dark_side is not None]
+    if evenly_divided(tips):
+        return ()
     usual = max(("cw", "ccw"), key=sides.count)
     return tuple(tip.lobe for tip in tips if tip.dark_side not in (None, usual))
+
+
+def evenly_divided(tips: Sequence[Tip]) -> bool:
+    """Whether as many lobes' dark halves lie on one hand as on the other, so that nobody can say which lie the wrong way round."""
+    sides = [tip.dark_side for tip in tips if tip.dark_side is not None]
+    return bool(sides) and sides.count("cw") == sides.count("ccw")
+
+
+def left_open(lobes: Iterable[tuple[int, int, float]], joints: Iterable[Iterable[int]]) -> tuple[tuple[int, int], ...]:
+    """Pairs of neighbouring lobes between which nothing is listed where a joint or a lobe belongs: the rose isn't whole.
+
+    lobes: each one's number, ring and bearing (rad); joints: the numbers of the two lobes of each joint that is listed.
+
+    The first ring's neighbours meet all round; each later lobe meets the two of earlier rings between which it sits; and no ring leaves
+    out one of the places that it fills evenly.
+    """
+    round_the_rose = sorted(lobes, key=lambda lobe: (lobe[2], lobe[0]))
+    wanted: list[tuple[int, int]] = []
+    wide: list[tuple[int, int]] = []
+    for ring in sorted({ring for _, ring, _ in round_the_rose}):
+        before = [lobe for lobe in round_the_rose if lobe[1] < ring]
+        here = [lobe for lobe in round_the_rose if lobe[1] == ring]
+        neighbours = list(pairwise([*here, here[0]])) if len(here) > 1 else []
+        apart = [(other[2] - one[2]) % (2 * pi) for one, other in neighbours]
+        pairs = [(one[0], other[0]) for one, other in neighbours]
+        if before:
+            for number, _, bearing in here:
+                left = min(before, key=lambda lobe: (bearing - lobe[2]) % (2 * pi))
+                right = min(before, key=lambda lobe: (lobe[2] - bearing) % (2 * pi))
+                wanted += [(left[0], number), (number, right[0])]
+            wide += [pair for pair, angle in zip(pairs, apart, strict=True) if len(here) > 2 and angle > WIDE_APART * median(apart)]
+        else:
+            wanted += pairs
+    listed = Counter(frozenset(joint) for joint in joints)
+    missing = []
+    for pair in wanted:
+        if listed[frozenset(pair)] > 0:
+            listed[frozenset(pair)] -= 1
+        else:
+            missing.append(pair)
+    return (*missing, *wide)

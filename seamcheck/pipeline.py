@@ -90,7 +90,9 @@ class Settings:
 
 def settings_of(said: Mapping[str, Any]) -> Settings:
     """What was said on the command line, as a result file records it; what wasn't said is left to the defaults."""
-    given = {name: value for name, value in said.items() if value is not None and name not in ("version", "units", "lens_photo")}
+    given = {
+        name: value for name, value in said.items() if value is not None and name not in ("version", "units", "lens_photo", "photo_sha256")
+    }
     if "stage" in given:
         given["stage"] = Stage(given["stage"])
     if "lens" in given:

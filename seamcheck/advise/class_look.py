@@ -13,7 +13,7 @@ from math import hypot, radians
 from statistics import median
 
 from ..basis.uncertain import Estimate
-from ..judge import judge_joint, judge_tip, reported
+from ..judge import evenly_divided, judge_joint, judge_tip, reported
 from ..result import Inspection, Joint, Stage, Tip, Verdict
 from .class_marks import Marks
 from .fit import Fit
@@ -156,7 +156,7 @@ def _doubtful(checks: Iterable[_Check]) -> dict[Kind, tuple[int, ...]]:
 def _turned(inspection: Inspection) -> list[_Check]:
     """A lobe either lies the way of most or it doesn't: 0 or 1, of a mark of a half."""
     known = [tip for tip in inspection.tips if tip.dark_side is not None]
-    if inspection.stage is Stage.LOOSE or len(known) < LEAST_TO_COMPARE:
+    if inspection.stage is Stage.LOOSE or len(known) < LEAST_TO_COMPARE or evenly_divided(known):
         return []
     return [
         _Check(Kind.TURNED, (tip.lobe,), None if tip.dark_side is None else float(tip.lobe in inspection.odd_lobes), 0.0, 0.5)

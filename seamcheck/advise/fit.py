@@ -14,6 +14,7 @@ import numpy as np
 from ..basis.frames import Array, right_of
 from ..basis.reasons import Reason
 from ..basis.uncertain import COVERAGE_95
+from ..judge import left_open
 from ..result import Verdict
 
 
@@ -82,11 +83,17 @@ class Fit:
     joints: tuple[FitJoint, ...]
     odd_lobes: tuple[int, ...] = ()
     disagreements: tuple[str, ...] = ()
+    divided: bool = False  # as many dark halves lie on one hand as on the other: no telling which lobes are the odd ones
 
     @cached_property
     def by_number(self) -> dict[int, FitLobe]:
         """The lobes by their numbers."""
         return {lobe.number: lobe for lobe in self.lobes}
+
+    @cached_property
+    def left_open(self) -> tuple[tuple[int, int], ...]:
+        """Neighbouring lobes between which no joint is listed, or no lobe lies, where one belongs."""
+        return left_open(((lobe.number, lobe.ring, lobe.bearing) for lobe in self.lobes), (joint.lobes for joint in self.joints))
 
     def is_finished(self, lobe: FitLobe) -> bool:
         """Whether its point is on its seam and all its joints are closed, every one of them measured."""

@@ -68,12 +68,13 @@ class Decision:
     joints: tuple[JointCall, ...]
     odd_lobes: tuple[int, ...]
     disagreements: tuple[str, ...]
+    left_open: tuple[tuple[int, int], ...]  # where a joint or a lobe is wanting, and the person hasn't said that they have checked it
     marks: tuple[Mark, ...]
     knife_order: tuple[int, ...]  # lobes
 
 
 def decide(fit: Fit, tips_by_eye: frozenset[int] = frozenset(), joints_by_eye: frozenset[frozenset[int]] = frozenset()) -> Decision:
-    """tips_by_eye: lobes whose points the person has checked; joints_by_eye: the lobes of each joint that they have."""
+    """tips_by_eye: lobes whose points the person has checked; joints_by_eye: the lobes of each joint, or open place, that they have."""
     tips = []
     for lobe in sorted(fit.lobes, key=lambda lobe: lobe.bearing):
         call = _CALLS[lobe.verdict]
@@ -85,22 +86,24 @@ def decide(fit: Fit, tips_by_eye: frozenset[int] = frozenset(), joints_by_eye: f
         by_eye = call is Call.CANT_TELL and frozenset(joint.lobes) in joints_by_eye
         joints.append(JointCall(joint, Call.GO if by_eye else call, by_eye))
     calls = [one.call for one in tips] + [one.call for one in joints]
+    left_open = tuple(pair for pair in fit.left_open if frozenset(pair) not in joints_by_eye)
     return Decision(
-        _whole(calls, fit),
+        _whole(calls, fit, bool(left_open)),
         tuple(tips),
         tuple(joints),
         fit.odd_lobes,
         fit.disagreements,
+        left_open,
         register_marks(fit),
         knife_order(fit),
     )
 
 
-def _whole(calls: Iterable[Call], fit: Fit) -> Call:
+def _whole(calls: Iterable[Call], fit: Fit, left_open: bool) -> Call:
     calls = set(calls)
-    if Call.NOT_YET in calls or fit.odd_lobes:
+    if Call.NOT_YET in calls or fit.odd_lobes or fit.divided:
         return Call.NOT_YET
-    if Call.CANT_TELL in calls or fit.disagreements or len(fit.lobes) < 2 or not fit.joints:
+    if Call.CANT_TELL in calls or fit.disagreements or len(fit.lobes) < 2 or not fit.joints or left_open:
         return Call.CANT_TELL
     return Call.GO
 

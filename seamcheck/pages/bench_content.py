@@ -14,6 +14,7 @@ from ..advise.go_no_go import Call, Decision, decide
 from ..basis.language import say, say_count, to_say
 from ..basis.uncertain import Estimate
 from ..basis.units import lengths
+from ..judge import evenly_divided
 from ..report.closing import closing_sentence, first_look, gaping
 from ..report.decide_text import SAID, mark_words, on_record, why_words
 from ..report.json_file import result_document
@@ -25,7 +26,10 @@ from ..report.words import (
     VERDICT_WORDS,
     clock_of,
     decimals,
+    divided_words,
     joint_words,
+    left_open_in,
+    left_open_words,
     length_words,
     limit_words,
     list_words,
@@ -223,6 +227,11 @@ def _unmeasured_tips(inspection: Inspection) -> Iterable[str]:
 def _odd(inspection: Inspection) -> Iterable[str]:
     if inspection.odd_lobes:
         yield say("Laid the wrong way round: lobe {lobes}.", lobes=list_words([str(lobe) for lobe in inspection.odd_lobes]))
+    if evenly_divided(inspection.tips):
+        yield divided_words()
+    places = left_open_in(inspection)
+    if places:
+        yield left_open_words(places)
 
 
 def _joints(inspection: Inspection) -> tuple[str, tuple[JointRow, ...], tuple[str, ...]]:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from ..basis.language import say, say_count
+from ..judge import evenly_divided
 from ..result import Inspection, Joint, Stage, Tip, Verdict
-from .words import clock_of, joint_words, length_words, list_words, lower, offset_words, round_the_top
+from .words import clock_of, joint_words, left_open_in, left_open_words, length_words, list_words, lower, offset_words, round_the_top
 
 
 def gaping(inspection: Inspection) -> list[Joint]:
@@ -44,6 +45,8 @@ def first_look(inspection: Inspection) -> str:
             len(inspection.odd_lobes),
             lobes=lobes,
         )
+    if evenly_divided(inspection.tips):
+        return say("Look first at the dark halves: as many lie to the right as to the left, seen from the roots.")
     off = sorted((tip for tip in tips if tip.verdict is Verdict.OFF), key=_offset_in, reverse=True)
     if off:
         words = offset_words(off[0].seam_offset.value if off[0].seam_offset else 0.0)
@@ -74,6 +77,10 @@ def _rose(inspection: Inspection) -> str:
     if worst:
         return say("Not yet: {what}", what=lower(worst)) if dry else worst
     doubtful = [tip for tip in tips if tip.verdict is not Verdict.ON]
+    open_places = left_open_in(inspection)
+    if tips and not doubtful and open_places:
+        nothing = lower(left_open_words(open_places))
+        return say("Can't tell yet: {what}", what=nothing) if dry else say("Can't tell: {what}", what=nothing)
     if tips and not doubtful:
         return _all_on(inspection, dry)
     doubt = f"{_doubt(doubtful)}." if tips else say("no point was found, so nothing is known of this rose.")

@@ -13,7 +13,7 @@ from ..basis.units import lengths
 from ..result import Verdict
 from .plan_text import lobes_words
 from .text import WIDTH
-from .words import capital, clock_of, decimals, length_words, limit_words, list_words, lower, u95_decimals
+from .words import capital, clock_of, decimals, divided_words, left_open_words, length_words, limit_words, list_words, lower, u95_decimals
 
 FIRST_WORDS = "Go or no go, before knifing in: "  # how a page is known as ours
 SAID = {Call.GO: to_say("GO"), Call.NOT_YET: to_say("NOT YET"), Call.CANT_TELL: to_say("CAN'T TELL")}
@@ -42,6 +42,8 @@ def decide_lines(fit: Fit, decision: Decision, file: str) -> list[str]:
         lines += _row(
             say("lobes {first} and {second}", first=joint.joint.lobes[0], second=joint.joint.lobes[1]), joint.call, _joint_why(joint)
         )
+    if decision.left_open:
+        lines += ["", *_wrapped(left_open_words(decision.left_open))]
     for sentence in on_record(decision):
         lines += ["", *_wrapped(sentence)]
     if decision.call is Call.GO:
@@ -79,6 +81,8 @@ def why_words(fit: Fit, decision: Decision) -> str:
             len(decision.odd_lobes),
             lobes=capital(lobes_words(decision.odd_lobes)),
         )
+    if fit.divided:
+        return divided_words()
     if not fit.lobes:
         return say("No point was found, so nothing is known of this rose.")
     if not fit.joints:
@@ -87,6 +91,8 @@ def why_words(fit: Fit, decision: Decision) -> str:
     joints = sum(one.call is decision.call for one in decision.joints)
     counts = [say_count("{count} point", "{count} points", points), say_count("{count} joint", "{count} joints", joints)]
     which = [words for words, number in zip(counts, (points, joints), strict=True) if number]
+    if not which and decision.left_open:
+        return left_open_words(decision.left_open)
     if not which:
         return say("The photos disagree. {how}", how=" ".join(decision.disagreements))
     if decision.call is Call.NOT_YET:
@@ -156,7 +162,8 @@ def _next(decision: Decision, file: str) -> str:
         )
         return f"{plan} {later}"
     tips = [str(one.lobe.number) for one in decision.tips if one.call is Call.CANT_TELL]
-    joints = ["-".join(str(number) for number in one.joint.lobes) for one in decision.joints if one.call is Call.CANT_TELL]
+    pairs = [one.joint.lobes for one in decision.joints if one.call is Call.CANT_TELL] + list(decision.left_open)
+    joints = ["-".join(str(number) for number in pair) for pair in pairs]
     options = (f" --checked-tips {','.join(tips)}" if tips else "") + (f" --checked-joints {','.join(joints)}" if joints else "")
     if not options:
         return f"{say('Next: take a new photo without touching anything in between.')} {later}"

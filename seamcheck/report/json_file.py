@@ -14,7 +14,7 @@ import numpy as np
 
 from ..basis.frames import Array
 from ..basis.uncertain import COVERAGE_95, Estimate
-from ..judge import REPORTED_DECIMALS, reported
+from ..judge import REPORTED_DECIMALS, evenly_divided, reported
 from ..result import EDGES, HALF_ANGLES, BareTop, Help, Inspection, Joint, LobeShape, OutlineEdge, RosePlace, Seam, Stage, Tip, TipPlace
 
 SCHEMA_VERSION = 1
@@ -302,4 +302,5 @@ def _rose_place(place: RosePlace, px: _Pixels) -> Json:
 def _orientation(inspection: Inspection) -> Json:
     known = sum(tip.dark_side is not None for tip in inspection.tips)
     odd = [int(lobe) for lobe in inspection.odd_lobes]
-    return {"consistent": not odd if known > 1 else None, "odd_lobes": odd}
+    alike = not odd and not evenly_divided(inspection.tips)
+    return {"consistent": alike if known > 1 else None, "odd_lobes": odd}

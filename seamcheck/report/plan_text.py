@@ -14,7 +14,18 @@ from ..basis.language import say, say_count, to_say
 from ..basis.units import lengths
 from ..result import Verdict
 from .text import MARKS, WIDTH
-from .words import VERDICT_WORDS, clock_of, decimals, length_words, limit_words, list_words, u95_decimals
+from .words import (
+    VERDICT_WORDS,
+    clock_of,
+    decimals,
+    divided_words,
+    left_open_words,
+    length_words,
+    limit_words,
+    list_words,
+    lower,
+    u95_decimals,
+)
 
 TOLD_MOVE_IN = 0.002  # a part of a motion under this isn't worth a word: about as well as a hand places a lobe
 
@@ -213,6 +224,10 @@ def assumed(fit: Fit) -> Iterator[str]:
             len(fit.odd_lobes),
             lobes=lobes_words(fit.odd_lobes),
         )
+    if fit.divided:
+        yield say("First of all: {what} Put that right and take a new photo before planing.", what=lower(divided_words()))
+    if fit.left_open:
+        yield left_open_words(fit.left_open)
     for sentence in fit.disagreements:
         yield say("The photos disagree: {what}", what=sentence)
 

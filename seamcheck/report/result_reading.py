@@ -88,6 +88,7 @@ def _fit(document: Mapping[str, Any]) -> Fit:
         joints,
         tuple(int(lobe) for lobe in orientation.get("odd_lobes") or []),
         tuple(str(sentence) for sentence in document.get("disagreements") or []),
+        orientation.get("consistent") is False and not orientation.get("odd_lobes"),
     )
 
 

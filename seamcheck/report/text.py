@@ -14,6 +14,7 @@ from ..basis.language import say, say_count
 from ..basis.reasons import Reason
 from ..basis.uncertain import COVERAGE_95, Estimate
 from ..basis.units import lengths
+from ..judge import evenly_divided
 from ..result import Inspection, Joint, Seam, Stage, Tip, Verdict
 from .bare_words import rose_parts, seam_numbers, top_sentences
 from .closing import closing_sentence, gaping
@@ -22,7 +23,10 @@ from .words import (
     VERDICT_WORDS,
     clock_of,
     decimals,
+    divided_words,
     joint_words,
+    left_open_in,
+    left_open_words,
     length_words,
     limit_words,
     list_words,
@@ -68,6 +72,7 @@ def report_lines(inspection: Inspection) -> list[Line]:
     else:
         lines += [Line(""), *_tip_lines(inspection), Line(""), *_joint_lines(inspection), *_standard_lines(inspection)]
     lines += _odd_lines(inspection)
+    lines += _left_open_lines(inspection)
     lines += _together_lines(inspection)
     if inspection.warnings:
         lines.append(Line(""))
@@ -229,6 +234,16 @@ def _odd_lines(inspection: Inspection) -> Iterator[Line]:
         )
         yield Line("")
         yield from (Line(words, STYLES[Verdict.OFF]) for words in _wrapped(sentence))
+    if evenly_divided(inspection.tips):
+        yield Line("")
+        yield from (Line(words, STYLES[Verdict.OFF]) for words in _wrapped(divided_words()))
+
+
+def _left_open_lines(inspection: Inspection) -> Iterator[Line]:
+    places = left_open_in(inspection)
+    if places:
+        yield Line("")
+        yield from (Line(words, STYLES[Verdict.UNMEASURED]) for words in _wrapped(left_open_words(places)))
 
 
 def _together_lines(inspection: Inspection) -> Iterator[Line]:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import pi
 
 from ..basis.language import say, to_say
 from ..basis.units import lengths
+from ..judge import left_open
 from ..result import Inspection, Joint, Stage, Tip, Verdict
 
 STAGE_WORDS = {
@@ -64,6 +66,29 @@ def joint_words(joint: Joint) -> str:
     if len(lobes) == 2:
         return say("lobes {first} and {second}", first=lobes[0], second=lobes[1])
     return say("lobe {lobe} and the field", lobe=lobes[0]) if lobes else say("the field")
+
+
+def divided_words() -> str:
+    """Of dark halves that lie as often one way as the other."""
+    return say(
+        "As many dark halves lie to the right as to the left, seen from the roots: there is no telling which lobes are turned round."
+    )
+
+
+def left_open_words(pairs: Sequence[tuple[int, int]]) -> str:
+    """Of places where the rose isn't whole (`judge.left_open`)."""
+    places = list_words([f"{one}-{other}" for one, other in pairs])
+    return say(
+        "Nothing was found where lobes {places} should meet, or have another lobe between them: lay or close up what is missing there.",
+        places=places,
+    )
+
+
+def left_open_in(inspection: Inspection) -> tuple[tuple[int, int], ...]:
+    """The places where a rose isn't whole."""
+    lobes = [(tip.lobe, tip.ring, tip.bearing) for tip in inspection.tips if tip.ring is not None]
+    joints = [[lobe for lobe in joint.lobes if lobe is not None] for joint in inspection.joints if None not in joint.lobes]
+    return left_open(lobes, joints)
 
 
 def list_words(items: list[str]) -> str:

@@ -8,6 +8,7 @@ import shutil
 import signal
 import subprocess
 import sys
+from hashlib import sha256
 from pathlib import Path
 
 import pytest
@@ -74,13 +75,19 @@ def test_what_counts_as_done(tmp_path: Path) -> None:
     photo.write_bytes(b"x")
     task = Task(photo, result, None, SETTINGS)
     assert not is_done(task)
-    whole = json.dumps({"schema_version": 1, "photo": {}, "stage": "bare", "made_with": SETTINGS})
+    made_with = {**SETTINGS, "photo_sha256": sha256(b"x").hexdigest()}
+    whole = json.dumps({"schema_version": 1, "photo": {}, "stage": "bare", "made_with": made_with})
     result.write_text(whole)
     os.utime(photo, (1, 1))
     assert is_done(task)
     assert not is_done(Task(photo, result, tmp_path / "a.jpg.picture.jpg", SETTINGS))
     assert not is_done(Task(photo, result, None, {**SETTINGS, "stage": "inlaid"}))
     assert not is_done(Task(photo, result, None, {**SETTINGS, "version": "1"}))
+    other = tmp_path / "other" / photo.name  # of the same name, as old as the first
+    other.parent.mkdir()
+    other.write_bytes(photo.read_bytes() + b" ")
+    os.utime(other, (1e9, 1e9))
+    assert not is_done(Task(other, result, None, SETTINGS))
     result.write_text(whole[:-3])
     assert not is_done(task)
     result.write_text(whole)

@@ -12,13 +12,14 @@ import pypdf
 import pypdfium2
 import pytest
 
+from seamcheck.basis.reasons import Reason
 from seamcheck.basis.units import Units, spoken
 from seamcheck.pages.bench_content import BenchSheet, bench_sheet
 from seamcheck.pages.bench_html import bench_html
 from seamcheck.pages.bench_pdf import MARGIN, SIZES, bench_pdf, fitting
 from seamcheck.pages.environment import is_page
 from seamcheck.printed.card_sheet import is_card_sheet
-from seamcheck.result import Inspection, Stage
+from seamcheck.result import Inspection, Stage, Verdict
 from tests.made_up import ALL_WELL, DRY_FIT, LOOSE
 from tests.made_up_fit import rose, seen
 from tests.made_up_picture import picture_of
@@ -101,11 +102,15 @@ def test_go_needs_a_go_and_says_how_to_cut() -> None:
 
 
 def test_what_the_person_checked_counts_where_the_photo_cant_tell() -> None:
-    fit = seen(rose(np.random.default_rng(6), points=4, scatter_in=0.001), "well.jpg", hidden=(2,))
-    fit = replace(fit, joints=fit.joints[:1])
-    (lost,) = [tip.lobe for tip in fit.tips if tip.seam_offset is None]
+    lost = replace(ALL_WELL.tips[1], seam_offset=None, verdict=Verdict.UNMEASURED, reason=Reason.TIP_COVERED)
+    dark = replace(ALL_WELL.joints[2], max_gap=None, verdict=Verdict.UNMEASURED, reason=Reason.JOINT_DARK)
+    fit = replace(
+        ALL_WELL,
+        tips=(ALL_WELL.tips[0], lost, *ALL_WELL.tips[2:]),
+        joints=(*ALL_WELL.joints[:2], dark, *ALL_WELL.joints[3:]),
+    )
     assert sheet_of(fit).call == "cant-tell"
-    checked = bench_sheet(picture_of(fit), fit, frozenset({lost}), frozenset({frozenset(fit.joints[0].lobes)}))  # type: ignore[arg-type]
+    checked = bench_sheet(picture_of(fit), fit, frozenset({lost.lobe}), frozenset({frozenset(dark.lobes)}))  # type: ignore[arg-type]
     assert checked.call == "go"
     assert checked.part is not None
     assert any(words.startswith("On record: ") for words in checked.part.after)

@@ -57,6 +57,38 @@ def test_all_well_is_a_go_with_marks_and_cuts() -> None:
         assert part in words
 
 
+def test_a_place_where_no_joint_is_listed_is_no_go_until_the_person_names_it() -> None:
+    whole = well()
+    pair = whole.joints[0].lobes
+    fit = replace(whole, joints=whole.joints[1:])
+    assert decide(fit).call is Call.CANT_TELL
+    asked = page(fit)
+    assert f"nothing was found where lobes {pair[0]}-{pair[1]} should meet" in asked
+    assert f"seamcheck decide fit.json --checked-joints {pair[0]}-{pair[1]}`" in asked
+    assert decide(fit, joints_by_eye=frozenset({frozenset(pair)})).call is Call.GO
+
+
+@pytest.mark.parametrize("gone", range(1, 9))
+def test_a_rose_without_one_of_its_lobes_is_no_go(gone: int) -> None:
+    whole = well()
+    lobes = tuple(lobe for lobe in whole.lobes if lobe.number != gone)
+    joints = tuple(joint for joint in whole.joints if gone not in joint.lobes)
+    fit = replace(whole, lobes=lobes, joints=joints)
+    assert decide(fit).call is Call.CANT_TELL
+    assert fit.left_open
+
+
+@pytest.mark.parametrize(("points", "rings"), [(4, 1), (6, 1), (8, 1), (4, 2), (6, 2), (8, 2)])
+def test_a_whole_rose_leaves_nothing_open(points: int, rings: int) -> None:
+    assert well(points, rings).left_open == ()
+
+
+def test_dark_halves_that_lie_as_often_one_way_as_the_other_are_not_yet() -> None:
+    fit = replace(well(), divided=True)
+    assert decide(fit).call is Call.NOT_YET
+    assert "as many dark halves lie to the right as to the left" in page(fit)
+
+
 def test_an_unmeasured_tip_is_no_go_until_the_person_names_it_and_then_the_record_says_so() -> None:
     fit = with_tip(well(), 3, **HIDDEN_TIP)
     assert decide(fit).call is Call.CANT_TELL
