@@ -63,7 +63,7 @@ def photos_in(folder: Path) -> list[Path]:
 
 
 def tasks(photos: Path, results: Path, settings: dict[str, Any], with_picture: bool) -> list[Task]:
-    """What is to be done for a folder. The results' folder is made where it's missing."""
+    """What is to be done for a folder. The results' folder is made where it's missing; pictures that lie there are kept up with."""
     found = photos_in(photos)
     try:
         results.mkdir(exist_ok=True)
@@ -71,9 +71,21 @@ def tasks(photos: Path, results: Path, settings: dict[str, Any], with_picture: b
             raise ResultsAmongPhotos(folder=shown_name(results))
     except OSError as error:
         raise CantWrite(file=shown_name(results), why=(error.strerror or "no reason given").lower()) from None
-    return [
-        Task(path, results / (path.name + RESULT), results / (path.name + PICTURE) if with_picture else None, settings) for path in found
-    ]
+    todo = []
+    for path in found:
+        picture = results / (path.name + PICTURE)
+        wanted = with_picture or _is_ours(picture)  # one drawn before would gainsay a new result
+        todo.append(Task(path, results / (path.name + RESULT), picture if wanted else None, settings))
+    return todo
+
+
+def _is_ours(picture: Path) -> bool:
+    from .report.picture_file import is_picture
+
+    try:
+        return picture.is_file() and is_picture(picture.read_bytes())
+    except OSError:
+        return False
 
 
 def run(todo: Sequence[Task], processes: int | None = None) -> Iterator[Outcome]:

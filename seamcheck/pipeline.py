@@ -24,7 +24,7 @@ from .basis.threads import one_thread
 from .basis.uncertain import COVERAGE_95, Estimate
 from .basis.veneer import thickness
 from .cards.detect import CardSearch, find_cards
-from .cards.print_check import print_scale
+from .cards.print_check import PrintScale, print_scale
 from .cards.unread import why_cards_fail, why_no_card
 from .edges import LinearPatch
 from .find.field import find_field
@@ -130,7 +130,7 @@ def _inspect(photo: Photo, settings: Settings) -> Inspection:
         lost = isinstance(solve, KnownSolve) and isinstance(error, NoRoseFound)
         raise (NothingFound if lost else type(error))(photo=photo.name) from None
     if stage is Stage.BARE:
-        return _bare(photo, solve, settings, print_check.read, search, cards)
+        return _bare(photo, solve, settings, print_check, search, cards)
     edges = card_edges(photo.bgr, solve.camera, cards)
     exponent = light_exponent(edges)
     if exponent > 1:
@@ -172,7 +172,7 @@ def _inspect(photo: Photo, settings: Settings) -> Inspection:
         settings.stage is not None,
         settings.tolerance_in,
         settings.gap_tolerance_in,
-        _scale(solve, at, face.z_in, print_check.read),
+        _scale(solve, at, face.z_in, print_check),
         None if centre_in is None else solve.camera.px_from_plane(centre_in, face.z_in),
         tips,
         tuple(_joint(site, gap, sight, solve, settings) for site, gap in zip(sites, gaps, strict=True)),
@@ -182,7 +182,7 @@ def _inspect(photo: Photo, settings: Settings) -> Inspection:
             *photo.notes,
             *photo_notes(optics, exponent),
             *unseen_ring_notes(unseen),
-            *_scale_notes(search, solve, at, print_check.read, settings),
+            *_scale_notes(search, solve, at, print_check, settings),
         ),
         helps=helps,
     )
@@ -201,11 +201,13 @@ def _known(photo: Photo, settings: Settings) -> KnownSolve:
     return known_plane(photo, Known(settings.known_in, settings.rim, settings.apart_in, marks_px, settings.lens))
 
 
-def _scale_notes(search: CardSearch, solve: PlaneSolve | KnownSolve, at_in: Array, bars_read: bool, settings: Settings) -> tuple[str, ...]:
+def _scale_notes(
+    search: CardSearch, solve: PlaneSolve | KnownSolve, at_in: Array, check: PrintScale, settings: Settings
+) -> tuple[str, ...]:
     if isinstance(solve, KnownSolve):
         return known_notes(solve, settings.known_in)
     used = (say("Cards were read, so the length that you gave wasn't needed."),) if _is_known(settings) else ()
-    return (*used, *card_notes(search, solve, at_in, bars_read))
+    return (*used, *card_notes(search, solve, at_in, check))
 
 
 def _patch(photo: Photo, solve: PlaneSolve | KnownSolve, rose: FoundRose) -> LinearPatch:
@@ -218,7 +220,7 @@ def _patch(photo: Photo, solve: PlaneSolve | KnownSolve, rose: FoundRose) -> Lin
 
 
 def _bare(
-    photo: Photo, solve: PlaneSolve | KnownSolve, settings: Settings, bars_read: bool, search: CardSearch, cards: list[Array]
+    photo: Photo, solve: PlaneSolve | KnownSolve, settings: Settings, check: PrintScale, search: CardSearch, cards: list[Array]
 ) -> Inspection:
     """A bare matched top: its seams, its round edge, and the place for a rose."""
     beyond = beyond_rim(solve) if isinstance(solve, KnownSolve) else []
@@ -248,15 +250,15 @@ def _bare(
         settings.stage is not None,
         settings.tolerance_in,
         settings.gap_tolerance_in,
-        _scale(solve, at, 0.0, bars_read),
+        _scale(solve, at, 0.0, check),
         None if centre_in is None else solve.camera.px_from_plane(centre_in),
         seams=seams,
-        warnings=(*photo.notes, *_scale_notes(search, solve, at, bars_read, settings)),
+        warnings=(*photo.notes, *_scale_notes(search, solve, at, check, settings)),
         bare=top,
     )
 
 
-def _scale(solve: PlaneSolve | KnownSolve, at_in: Array, face_in: float, bars_read: bool) -> Scale:
+def _scale(solve: PlaneSolve | KnownSolve, at_in: Array, face_in: float, check: PrintScale) -> Scale:
     px_per_in = solve.camera.px_per_in_at(at_in, face_in)
     if isinstance(solve, KnownSolve):
         return Scale((), px_per_in, solve.rms_px, COVERAGE_95 * solve.u_scale, False, {}, KNOWN, solve.edge_px)
@@ -266,9 +268,10 @@ def _scale(solve: PlaneSolve | KnownSolve, at_in: Array, face_in: float, bars_re
         px_per_in,
         solve.rms_px,
         COVERAGE_95 * solve.u_scale,
-        bars_read,
+        check.read,
         places,
         card_moves=card_moves(solve.camera, solve.variants, places),
+        one_bar_read=check.bars_read == 1,
     )
 
 

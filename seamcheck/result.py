@@ -202,12 +202,13 @@ class Scale:
     px_per_in: float  # at the centre
     reprojection_rms_px: float
     u95_rel: float  # of lengths, print scale included
-    bars_read: bool
+    bars_read: bool  # both check bars
     card_places_in: Mapping[int, Array] = field(default_factory=dict)  # (2,) each used card's middle, in the plane frame of its photo
     source: str = "cards"  # or "known length"
     edge_px: Array | None = None  # (n, 2) the round edge that gave it
     # What the camera's unknowns, one standard uncertainty each, do to those places: (n, 2) inches, by card and source, as in `TipPlace`.
     card_moves: Mapping[int, Mapping[str, Array]] = field(default_factory=dict)
+    one_bar_read: bool = False
 
 
 @dataclass(frozen=True)

@@ -124,8 +124,9 @@ def _seat_rose(photo: Photo, rose: Inspection, settings: SeatSettings) -> Seatin
             COVERAGE_95 * solve.u_scale,
             check.read,
             solve.card_places_in,
+            one_bar_read=check.bars_read == 1,
         ),
-        (*photo.notes, *photo_notes(optics, exponent), *card_notes(search, solve, found.corners_in.mean(axis=0), check.read)),
+        (*photo.notes, *photo_notes(optics, exponent), *card_notes(search, solve, found.corners_in.mean(axis=0), check)),
     )
 
 

@@ -7,6 +7,7 @@ import numpy as np
 from ..basis.frames import Array
 from ..basis.language import say
 from ..cards.detect import CardSearch
+from ..cards.print_check import PrintScale
 from ..plane.solve import PlaneSolve
 
 # Cards all within this much of a turn about the rose leave its other side to the lens's word.
@@ -14,7 +15,7 @@ ONE_SIDE_RAD = np.pi
 FEW_CARDS = 3
 
 
-def card_notes(search: CardSearch, solve: PlaneSolve, rose_in: Array, bars_read: bool) -> tuple[str, ...]:
+def card_notes(search: CardSearch, solve: PlaneSolve, rose_in: Array, check: PrintScale) -> tuple[str, ...]:
     """Plain sentences, worst first. rose_in: (2,) the rose's middle on the plane."""
     words = [
         say("Card {card} lies in the photo more than once, so none of its copies was used; lay each number once.", card=number)
@@ -47,7 +48,7 @@ def card_notes(search: CardSearch, solve: PlaneSolve, rose_in: Array, bars_read:
     if not solve.print_suits:
         words.append(
             say("The cards' length and width don't suit the check bars' readings, so lengths may be 2 % off; read both bars again.")
-            if bars_read
+            if check.read
             else say("The cards are printed longer one way than the other, so lengths may be 2 % off; print at 100 % and read both bars.")
         )
     if solve.looks_cropped:
@@ -68,7 +69,14 @@ def card_notes(search: CardSearch, solve: PlaneSolve, rose_in: Array, bars_read:
         words.append(say("Fewer than three cards were used; lay four or more round the rose for smaller uncertainties."))
     elif _on_one_side(np.array(list(solve.card_places_in.values())), rose_in):
         words.append(say("All cards lie on one side of the rose; spread them round it for smaller uncertainties."))
-    if not bars_read:
+    if check.bars_read == 1:
+        words.append(
+            say(
+                "Only one check bar was read, so the print's scale the other way rests on how the cards lie in the photo; read both with a "
+                "steel rule."
+            )
+        )
+    elif not check.read:
         words.append(
             say(
                 "The check bars weren't read, so lengths carry the printer's error (3 % where a sheet was made to fit the page); "

@@ -21,14 +21,19 @@ class PrintScale:
     u_across: float
     along: float
     u_along: float
-    read: bool  # whether both bars were read
+    bars_read: int  # how many of the two: one alone leaves the other way to how the cards lie in the photo
+
+    @property
+    def read(self) -> bool:
+        """Whether both bars were read."""
+        return self.bars_read == 2
 
 
 def print_scale(bar_across_in: float | None, bar_along_in: float | None) -> PrintScale:
     """The print's scale from the bars' readings (inches), either of which may be missing."""
     across, u_across = _one(bar_across_in, BAR_ACROSS_IN)
     along, u_along = _one(bar_along_in, BAR_ALONG_IN)
-    return PrintScale(across, u_across, along, u_along, bar_across_in is not None and bar_along_in is not None)
+    return PrintScale(across, u_across, along, u_along, (bar_across_in is not None) + (bar_along_in is not None))
 
 
 def _one(reading_in: float | None, drawn_in: float) -> tuple[float, float]:

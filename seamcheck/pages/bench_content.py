@@ -36,6 +36,7 @@ from ..report.words import (
     round_the_top,
     stage_words,
     u95_decimals,
+    u95_degrees,
 )
 from ..result import Inspection, Joint, Stage, Tip, Verdict
 from .bench_pictures import photo_picture, tip_pictures
@@ -157,7 +158,7 @@ def bench_sheet(
         say("Lobes, by number (cw: clockwise).")
         if loose
         else say("Points, going round (cw: clockwise). One may lie {limit} off its seam.", limit=limit_words(inspection.tolerance_in)),
-        (say("own seam off"), lengths().plural, say("length"), say("root angle")) if loose else (say("off its seam"), lengths().plural),
+        (say("off its own seam"), lengths().plural, say("length"), say("root angle")) if loose else (say("off its seam"), lengths().plural),
         rows,
         _strip_words(inspection),
         (*_unmeasured_tips(inspection), *_odd(inspection)),
@@ -182,7 +183,7 @@ def _tip_row(tip: Tip, picture: Picture, inspection: Inspection) -> TipRow:
     verdict = tip.verdict
     if verdict is None:
         own = tip.own_seam_offset
-        angle = "" if tip.root_angle is None else f"{degrees(tip.root_angle.value):.2f}° ±{degrees(tip.root_angle.u95):.2f}"
+        angle = "" if tip.root_angle is None else f"{degrees(tip.root_angle.value):.2f}° ±{u95_degrees(tip.root_angle.u95)}"
         cells = (
             say("unmeasured") if own is None else _short(own.value),
             "" if own is None else _number(own),

@@ -35,7 +35,7 @@ WORDS = {
     "veneer": to_say("the veneer's thickness (the photo leans)"),
 }
 ROSE = (("seam_offset", to_say("off its seam")), ("reach", to_say("reach")))
-LOOSE = (("own_seam_offset", to_say("own seam off")), ("length", to_say("length")))
+LOOSE = (("own_seam_offset", to_say("off its own seam")), ("length", to_say("length")))
 
 
 def budget_lines(inspection: Inspection, lobe: int | None) -> list[str]:

@@ -124,8 +124,8 @@ def _loose(inspection: Inspection) -> str:
     left = len(inspection.tips) - len(measured)
     rest = say_count("; {count} lobe couldn't be measured", "; {count} lobes couldn't be measured", left) if left else ""
     if len(measured) > 1:
-        return say("Lobe {lobe}'s own seam is the farthest from its point, by {offset}{rest}.", lobe=worst.lobe, offset=words, rest=rest)
-    return say("Lobe {lobe}'s own seam is off its point, by {offset}{rest}.", lobe=worst.lobe, offset=words, rest=rest)
+        return say("Lobe {lobe}'s point lies farthest off its own seam, {offset}{rest}.", lobe=worst.lobe, offset=words, rest=rest)
+    return say("Lobe {lobe}'s point lies {offset} off its own seam{rest}.", lobe=worst.lobe, offset=words, rest=rest)
 
 
 def _bare(inspection: Inspection) -> str:

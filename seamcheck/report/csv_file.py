@@ -12,11 +12,13 @@ from collections.abc import Mapping
 from io import StringIO
 from math import degrees
 
+from ..basis.reasons import Reason
 from ..basis.uncertain import COVERAGE_95, Estimate
 from ..basis.units import MM_PER_IN, lengths
 from ..judge import REPORTED_DECIMALS, reported
-from ..result import Inspection, Joint, Seam, Tip
-from .words import clock_of, offset_words, round_the_top
+from ..result import Inspection, Joint, Seam, Tip, Verdict
+from .bare_words import seam_numbers
+from .words import clock_of, offset_words, round_the_top, u95_degrees
 
 BYTE_ORDER_MARK = "\ufeff"
 CLOCKWISE = ", + clockwise"
@@ -49,6 +51,7 @@ COLUMNS = (
     "bearing u95 (deg)",
     "seam off centre (in)",
     "seam off centre u95 (in)",
+    "seam",
 )
 
 Row = Mapping[str, object]
@@ -61,7 +64,9 @@ def csv_bytes(inspection: Inspection) -> bytes:
     writer.writerow({name: _heading(name) for name in COLUMNS})
     writer.writerows(_tip(tip) for tip in round_the_top(inspection))
     writer.writerows(_joint(joint) for joint in inspection.joints)
-    writer.writerows(_seam(seam) for seam in inspection.seams)
+    writer.writerows(_seam(number, seam) for number, seam in zip(seam_numbers(inspection), inspection.seams, strict=True))
+    if inspection.bare is not None:
+        writer.writerows(_lost_seam(*lost) for lost in inspection.bare.lost)
     return (BYTE_ORDER_MARK + text.getvalue()).encode()
 
 
@@ -128,12 +133,25 @@ def _joint(joint: Joint) -> Row:
     }
 
 
-def _seam(seam: Seam) -> Row:
+def _seam(number: int, seam: Seam) -> Row:
+    _, u95 = reported(seam.off_centre or seam.place) or (None, None)
     return {
         "kind": "seam",
         "clock": _clock(seam.bearing),
         "bearing (deg)": f"{degrees(seam.bearing) % 360:.2f}",
-        "bearing u95 (deg)": f"{degrees(COVERAGE_95 * seam.u_bearing):.2f}",
+        "bearing u95 (deg)": u95_degrees(COVERAGE_95 * seam.u_bearing),
         "seam off centre (in)": _number(seam.off_centre_in),
-        "seam off centre u95 (in)": _number(seam.place.u95),
+        "seam off centre u95 (in)": "" if u95 is None else _number(u95),
+        "seam": number,
+    }
+
+
+def _lost_seam(number: int, bearing: float, reason: Reason) -> Row:
+    return {
+        "kind": "seam",
+        "clock": _clock(bearing),
+        "bearing (deg)": f"{degrees(bearing) % 360:.2f}",
+        "verdict": Verdict.UNMEASURED.value,
+        "why": f"{reason.sentence}: {reason.remedy}",
+        "seam": number,
     }

@@ -66,6 +66,7 @@ def _inspection(document: Mapping[str, Any]) -> Inspection:
             {int(card): places_of(place, (2,)) for card, place in working["card_places_in"].items() if place is not None},
             str(scale["source"]),
             card_moves={int(card): _moves(moves) for card, moves in working.get("card_moves", {}).items()},
+            one_bar_read=bool(scale.get("one_bar_read")),
         ),
         _maybe_places(document["centre_px"], (2,)),
         tuple(tips),

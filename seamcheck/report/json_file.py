@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from math import degrees, isfinite
+from math import ceil, degrees, isfinite
 from typing import Any
 
 import numpy as np
@@ -57,9 +57,10 @@ def result_document(inspection: Inspection, reduced_by: int = 1, full_size_px: t
             "cards": [int(card) for card in inspection.scale.cards],
             "px_per_in": _number(inspection.scale.px_per_in * reduced_by, PX_DECIMALS),
             "reprojection_rms_px": _number(inspection.scale.reprojection_rms_px * reduced_by, PX_DECIMALS),
-            "u95_rel": _number(inspection.scale.u95_rel, REPORTED_DECIMALS),
+            "u95_rel": _upward(inspection.scale.u95_rel, REPORTED_DECIMALS),
             "edge_px": px.of(inspection.scale.edge_px),
             "bars_read": inspection.scale.bars_read,
+            "one_bar_read": inspection.scale.one_bar_read,
         },
         "centre_px": px.of(inspection.centre_px),
         "tips": [
@@ -105,6 +106,12 @@ class _Pixels:
 def _number(value: float | None, decimals: int) -> float | None:
     """Rounded, with no minus before a zero; None for what isn't a finite number."""
     return None if value is None or not isfinite(value) else round(float(value), decimals) + 0.0
+
+
+def _upward(u95: float, decimals: int) -> float | None:
+    """An uncertainty, rounded up: none is written smaller than it is."""
+    step = 10**decimals
+    return None if not isfinite(u95) else ceil(u95 * step - 1e-6) / step
 
 
 def _with_u95(name: str, unit: str, estimate: Estimate | None, scale: float = 1.0) -> Json:
@@ -244,7 +251,7 @@ def _seam(seam: Seam, px: _Pixels) -> Json:
     _, place_u95 = reported(seam.place) or (None, None)
     return {
         "bearing_deg": _bearing_deg(seam.bearing),
-        "bearing_u95_deg": _number(degrees(COVERAGE_95 * seam.u_bearing), ANGLE_DECIMALS),
+        "bearing_u95_deg": _upward(degrees(COVERAGE_95 * seam.u_bearing), ANGLE_DECIMALS),
         "off_centre_in": _number(seam.off_centre_in, REPORTED_DECIMALS),
         "place_u95_in": place_u95,
         "seam_px": px.of(seam.seam_px),
@@ -259,7 +266,7 @@ def _top(top: BareTop, px: _Pixels) -> Json:
         "leaves": top.leaves,
         "seam_numbers": list(top.numbers),
         "unmeasured_seams": [{"seam": k, "bearing_deg": _bearing_deg(bearing), "reason": why.name.lower()} for k, bearing, why in top.lost],
-        "centre_u95_in": _number(COVERAGE_95 * top.u_centre_in, REPORTED_DECIMALS),
+        "centre_u95_in": _upward(COVERAGE_95 * top.u_centre_in, REPORTED_DECIMALS),
         **_with_u95("diameter", "in", top.diameter),
         **_with_u95("edge_off_centre", "in", top.edge_off),
         "edge_off_bearing_deg": None if top.edge_off_bearing is None else _bearing_deg(top.edge_off_bearing),

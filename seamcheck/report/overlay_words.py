@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from math import ceil, pi
+from math import pi
 
 from ..basis.language import say
 from ..basis.reasons import Reason
 from ..basis.uncertain import Estimate
 from ..basis.units import lengths
 from ..result import Tip, Verdict
-from .words import VERDICT_WORDS, clock_of, decimals, length_words, u95_decimals
+from .words import VERDICT_WORDS, clock_of, decimals, length_words, u95_decimals, u95_degrees
 
 UNBROKEN = "\u00a0"  # a space at which no line breaks
 
@@ -44,7 +44,7 @@ def measure_words(value: Estimate) -> str:
 
 def degrees_text(angle: Estimate) -> str:
     """ "90.2° ± .3"."""
-    spread = f"{ceil(angle.u95 * 1800 / pi - 1e-6) / 10:.1f}".removeprefix("0")
+    spread = u95_degrees(angle.u95, 1).removeprefix("0")
     return f"{angle.value * 180 / pi:.1f}° ± {spread}"
 
 

@@ -54,6 +54,7 @@ def seat_bytes(seating: Seating, made_with: Json, reduced_by: int = 1, full_size
             "px_per_in": round(float(seating.scale.px_per_in) * reduced_by, PX_DECIMALS),
             "u95_rel": round(float(seating.scale.u95_rel), REPORTED_DECIMALS),
             "bars_read": seating.scale.bars_read,
+            "one_bar_read": seating.scale.one_bar_read,
         },
         "most_room_anywhere_in": least,
         "most_room_anywhere_u95_in": u95,

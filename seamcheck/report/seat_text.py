@@ -23,7 +23,7 @@ from .seat_words import (
     uncut_words,
 )
 from .text import Line, _because, _wrapped
-from .words import clock_of, length_words, limit_words, list_words
+from .words import bars_words, clock_of, length_words, limit_words, list_words
 
 SIGNS = {"on": "●", "off": "◆", "unsure": "▲", "unmeasured": "□", "open": "⧗"}
 STYLES = {Room.TIGHT: "bold red", Room.GAPES: "bold red", Room.UNSURE: "yellow", Room.UNMEASURED: "yellow"}
@@ -65,7 +65,7 @@ def _opening(seating: Seating) -> str:
     scale = seating.scale
     cards = say_count("card {cards}", "cards {cards}", len(scale.cards), cards=list_words([str(card) for card in scale.cards]))
     same = say(", the same as in the rose's photo") if seating.same_cards else ""
-    bars = "" if scale.bars_read else say(", the check bars not read")
+    bars = bars_words(scale)
     return say(
         "{photo}: the recess for the rose in {rose}. Scale from {cards}{same}, {density}{bars}.",
         photo=seating.photo_name,

@@ -21,6 +21,7 @@ from .closing import closing_sentence, gaping
 from .loose_words import shape_lines
 from .words import (
     VERDICT_WORDS,
+    bars_words,
     clock_of,
     decimals,
     divided_words,
@@ -35,6 +36,7 @@ from .words import (
     round_the_top,
     stage_words,
     u95_decimals,
+    u95_degrees,
 )
 
 WIDTH = 80
@@ -117,7 +119,7 @@ def _opening(inspection: Inspection) -> str:
     cards, bars = say("a known length"), ""
     if scale.cards:
         cards = say_count("card {cards}", "cards {cards}", len(scale.cards), cards=list_words([str(card) for card in scale.cards]))
-        bars = "" if scale.bars_read else say(", the check bars not read")
+        bars = bars_words(scale)
     together = inspection.together
     names = inspection.photo_name if together is None else list_words(list(together.photos))
     if together is not None:
@@ -259,16 +261,17 @@ def _together_lines(inspection: Inspection) -> Iterator[Line]:
 
 
 def _loose_lines(inspection: Inspection) -> Iterator[Line]:
-    yield Line(say("Lobes, by number. Own seam: where the dark/light line runs beside the point."))
+    heading = say("Lobes, by number. Own seam: the dark/light line. Clockwise: to the right of it, seen from root to point.")
+    yield from (Line(words) for words in _wrapped(heading))
     if not inspection.tips:
         yield Line(f"  {say('none found')}", STYLES[Verdict.UNMEASURED])
         return
-    own_head, inches_head = say("own seam off the point"), lengths().plural
+    own_head, inches_head = say("point off its own seam"), lengths().plural
     yield Line(f"  {say('lobe'):4}  {own_head:24} {inches_head:13} {say('length'):>14} {say('root angle'):>14}", "dim")
     for tip in inspection.tips:
         own = tip.own_seam_offset
         length = _estimate(tip.length) if tip.length else ""
-        angle = f"{degrees(tip.root_angle.value):.2f}° ±{degrees(tip.root_angle.u95):.2f}" if tip.root_angle else ""
+        angle = f"{degrees(tip.root_angle.value):.2f}° ±{u95_degrees(tip.root_angle.u95)}" if tip.root_angle else ""
         words = offset_words(own.value) if own else say("unmeasured")
         yield Line(f"  {tip.lobe:>4}  {words:24} {_estimate(own) if own else '':13} {length:>14} {angle:>14}".rstrip())
         if tip.reason:
@@ -312,6 +315,6 @@ def _seam_lines(inspection: Inspection) -> Iterator[Line]:
 
 
 def _seam_line(number: int, seam: Seam) -> Line:
-    bearing = f"{degrees(seam.bearing) % 360:.2f}° ±{degrees(COVERAGE_95 * seam.u_bearing):.2f}"
+    bearing = f"{degrees(seam.bearing) % 360:.2f}° ±{u95_degrees(COVERAGE_95 * seam.u_bearing)}"
     inches = f"{decimals(seam.off_centre_in)} ±{u95_decimals((seam.off_centre or seam.place).u95)}"
     return Line(f"  {number:>4} {clock_of(seam.bearing):>10}  {bearing:>16}  {offset_words(seam.off_centre_in):26} {inches}")

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import pi
+from math import ceil, degrees, pi
 
 from ..basis.language import say, to_say
 from ..basis.units import lengths
 from ..judge import left_open
-from ..result import Inspection, Joint, Stage, Tip, Verdict
+from ..result import Inspection, Joint, Scale, Stage, Tip, Verdict
 
 STAGE_WORDS = {
     Stage.DRY_FIT: to_say("dry fit"),
@@ -60,6 +60,12 @@ def u95_decimals(inches: float, places: int = 4) -> str:
     return lengths().upward(inches, places)
 
 
+def u95_degrees(angle: float, places: int = 2) -> str:
+    """An angle's uncertainty (rad) in degrees, rounded up."""
+    step: float = 10.0**places
+    return f"{ceil(degrees(angle) * step - 1e-6) / step:.{places}f}"
+
+
 def joint_words(joint: Joint) -> str:
     """ "lobes 3 and 4", "lobe 3 and the field"."""
     lobes = [lobe for lobe in joint.lobes if lobe is not None]
@@ -89,6 +95,13 @@ def left_open_in(inspection: Inspection) -> tuple[tuple[int, int], ...]:
     lobes = [(tip.lobe, tip.ring, tip.bearing) for tip in inspection.tips if tip.ring is not None]
     joints = [[lobe for lobe in joint.lobes if lobe is not None] for joint in inspection.joints if None not in joint.lobes]
     return left_open(lobes, joints)
+
+
+def bars_words(scale: Scale) -> str:
+    """ ", the check bars not read", to follow what gave the scale; nothing where both were."""
+    if scale.bars_read:
+        return ""
+    return say(", only one check bar read") if scale.one_bar_read else say(", the check bars not read")
 
 
 def list_words(items: list[str]) -> str:

@@ -67,7 +67,11 @@ def test_a_class_of_photos(tmp_path: Path) -> None:
     assert pictured.returncode == 0, pictured.stderr
     assert "measured before" not in pictured.stdout
     assert json.loads((results / "c.JPG.json").read_bytes())["tolerance_in"] == 1 / 32
-    assert (results / "c.JPG.picture.jpg").stat().st_size > 100_000
+    before = (results / "c.JPG.picture.jpg").read_bytes()
+    assert len(before) > 100_000
+    anew = folder_run(tmp_path, "--tolerance", "1/8")  # the pictures that lie there are drawn anew
+    assert anew.returncode == 0, anew.stderr
+    assert (results / "c.JPG.picture.jpg").read_bytes() != before
 
 
 def test_what_counts_as_done(tmp_path: Path) -> None:

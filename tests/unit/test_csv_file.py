@@ -8,7 +8,8 @@ import re
 from dataclasses import replace
 
 from seamcheck.report.csv_file import csv_bytes, is_table
-from tests.made_up import BARE, DRY_FIT, LOOSE
+from seamcheck.report.json_file import result_document
+from tests.made_up import BARE, BARE_TOP, DRY_FIT, LOOSE
 
 
 def rows(data: bytes) -> list[dict[str, str]]:
@@ -57,6 +58,17 @@ def test_loose_lobes_and_bare_tops() -> None:
     seams = rows(csv_bytes(BARE))
     assert [row["kind"] for row in seams] == ["seam"] * 4
     assert float(seams[1]["bearing (deg)"]) == 90
+    assert [row["seam"] for row in seams] == ["1", "2", "3", "4"]
+
+
+def test_a_bare_top_s_rows_are_the_result_file_s() -> None:
+    """How each seam misses the centre has its own uncertainty, not the seam's place's; and what wasn't measured has its row too."""
+    table, document = rows(csv_bytes(BARE_TOP)), result_document(BARE_TOP)
+    given = [(float(row["seam off centre (in)"]), float(row["seam off centre u95 (in)"])) for row in table[:3]]
+    assert given == [(seam["off_centre_in"], seam["off_centre_u95_in"]) for seam in document["seams"]]
+    assert [row["verdict"] for row in table] == ["", "", "", "unmeasured"]
+    numbers = [int(row["seam"]) for row in table]
+    assert numbers == [*document["top"]["seam_numbers"], *(lost["seam"] for lost in document["top"]["unmeasured_seams"])]
 
 
 def test_no_cell_is_taken_for_a_date_a_time_or_a_formula() -> None:

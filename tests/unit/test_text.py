@@ -8,7 +8,9 @@ from dataclasses import replace
 import pytest
 
 from seamcheck.basis.reasons import Reason
+from seamcheck.judge import odd_lobes
 from seamcheck.report.closing import closing_sentence
+from seamcheck.report.json_file import result_document
 from seamcheck.report.text import WIDTH, print_report, report_lines
 from seamcheck.report.words import decimals, length_words, limit_words, list_words, offset_words, u95_decimals
 from seamcheck.result import Inspection, Stage, Together, Verdict
@@ -95,7 +97,7 @@ def test_the_caution_comes_last_and_only_before_the_cut() -> None:
         ),
         (replace(ALL_WELL, tips=()), "Can't tell yet: no point was found, so nothing is known of this rose."),
         (replace(DRY_FIT, stage=Stage.INLAID, odd_lobes=()), "Look first at lobe 2 at 3 o'clock, 3/64 in clockwise off its seam."),
-        (LOOSE, "Lobe 1's own seam is the farthest from its point, by under 1/128 in."),
+        (LOOSE, "Lobe 1's point lies farthest off its own seam, under 1/128 in."),
         (BARE, "4 seams found: the one at 9 o'clock misses the best common centre by most, 1/64 in."),
     ],
 )
@@ -108,6 +110,32 @@ def test_never_called_safe_while_a_point_is_in_doubt(verdict: Verdict) -> None:
     doubtful = made_up.tip(4, 270, made_up.estimate(0.02, 0.01), verdict, Reason.SEAM_FAINT)
     for joints in (ALL_WELL.joints, JOINTS, ()):
         assert "safe" not in text_of(replace(ALL_WELL, tips=(*ALL_WELL.tips[:3], doubtful), joints=joints))
+
+
+@pytest.mark.parametrize("gone", range(4))
+def test_never_called_safe_where_a_joint_is_wanting(gone: int) -> None:
+    joints = tuple(joint for k, joint in enumerate(ALL_WELL.joints) if k != gone)
+    words = " ".join(text_of(replace(ALL_WELL, joints=joints)).split())
+    assert "safe" not in words
+    one, other = (gone + 1, (gone + 1) % 4 + 1)
+    assert f"Can't tell yet: nothing was found where lobes {one}-{other} should meet" in words
+
+
+def test_dark_halves_that_lie_as_often_either_way_are_said_without_naming_a_lobe() -> None:
+    tips = tuple(replace(tip, dark_side=side) for tip, side in zip(ALL_WELL.tips, ("cw", "ccw", "cw", "ccw"), strict=True))
+    divided = replace(ALL_WELL, tips=tips, odd_lobes=odd_lobes(tips))
+    words = " ".join(text_of(divided).split())
+    assert "As many dark halves lie to the right as to the left" in words
+    assert "Not yet: look first at the dark halves" in words
+    assert "wrong way round" not in words
+    assert result_document(divided)["orientation"] == {"consistent": False, "odd_lobes": []}
+
+
+def test_a_single_bar_is_not_called_unread() -> None:
+    scale = replace(DRY_FIT.scale, bars_read=False, one_bar_read=True)
+    words = " ".join(text_of(replace(DRY_FIT, scale=scale)).split())
+    assert "only one check bar read" in words
+    assert "not read" not in words
 
 
 @pytest.mark.parametrize("inspection", [*EVERY_KIND, *EMPTY])
