@@ -32,8 +32,9 @@ LEAST_CONTRAST, MOST_UNEXPLAINED = 1.5, 0.1
 # all but this share of the step's square, and steeply with the distance. Half of 553 edges in rendered pictures lie within .007 in of the
 # pattern; of those .05 off, the right ones leave less than .003 unexplained.
 DOUBTFUL_UNEXPLAINED, MOST_DEPARTURE_IN = 0.03, 0.036
-# In a soft photo profiles are so smooth that a right model leaves next to nothing: so much of what it is allowed to.
-SOFT_MOST_UNEXPLAINED = 0.5
+# In a soft photo profiles are so smooth that a right model leaves next to nothing: so much of what it is allowed to, or such a share of the
+# step's square, which beside a striped field is more.
+SOFT_MOST_UNEXPLAINED, SOFT_MOST_SHARE = 0.5, 0.004
 
 
 @dataclass(frozen=True)
@@ -107,7 +108,7 @@ def _is_sound(edge: EdgeFit, wood: Wood | None, is_soft: bool, departure_in: flo
     apart = 0.0 if departure_in is None else departure_in / MOST_DEPARTURE_IN
     if edge.misfit * apart**4 > DOUBTFUL_UNEXPLAINED * edge.contrast**2:
         return False
-    if is_soft and edge.misfit > SOFT_MOST_UNEXPLAINED:
+    if is_soft and edge.misfit > max(SOFT_MOST_UNEXPLAINED, SOFT_MOST_SHARE * edge.contrast**2):
         return False
     if edge.contrast < LEAST_CONTRAST or edge.misfit > MOST_UNEXPLAINED * edge.contrast**2:
         return False
