@@ -328,7 +328,7 @@ def _tip(
     numbers = tip_numbers(sight, lines, owns if centre_in is not None else (), u_centre_in)
     reason = None
     if "left" not in lines or "right" not in lines:
-        reason = Reason.TIP_COVERED if _inside(tip_px, photo.size_px) else Reason.TIP_OUT_OF_FRAME
+        reason = (fit.unseen or Reason.TIP_COVERED) if _inside(tip_px, photo.size_px) else Reason.TIP_OUT_OF_FRAME
     elif isinstance(seam, Reason):
         reason = seam
     seam_line = lines.get(FIELD_SEAM)

@@ -23,6 +23,10 @@ class Reason(Enum):
     EDGE_AMBIGUOUS = _Why(
         to_say("the lobe's edge can't be told from its shadow or the wood beside it"), to_say("light it evenly from both sides")
     )
+    EDGE_FAINT = _Why(
+        to_say("an edge of the point hardly differs from the wood beside it"),
+        to_say("light it low from that side, or check the point by eye and straightedge"),
+    )
     SEAM_COVERED = _Why(
         to_say("tape, a card or the frame hides the field seam beyond the point"), to_say("clear {an_inch} of the seam beyond the point")
     )

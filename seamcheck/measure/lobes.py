@@ -9,6 +9,7 @@ import numpy as np
 
 from ..basis.frames import Array, unit_of_bearing
 from ..basis.lines import crossing
+from ..basis.reasons import Reason
 from ..edges import NO_SHARPENING, tone_of
 from .edge_fit import measure_edges
 from .edge_profile import Beyond, Flush, Plain
@@ -23,6 +24,7 @@ from .model_mean import of_both
 from .pattern import SIDES, Pair, departures_in, fits_pattern, outvoted
 from .shade_fit import learn_shading
 from .shading import Shading
+from .unseen import why_unseen
 
 # How often the shade is learnt once more from edges that were measured in it.
 MOST_LESSONS = 2
@@ -46,6 +48,7 @@ class LobeFit:
     right: EdgeFit | None
     left_short: EdgeFit | None = None  # root to shoulder; loose lobes only
     right_short: EdgeFit | None = None
+    unseen: Reason | None = None  # why a long edge is missing
 
     @property
     def tip_in(self) -> Array | None:
@@ -76,7 +79,9 @@ def measure_lobes(begun: Begun) -> list[LobeFit]:
             None if edge is None or is_odd or not _is_sound(edge, context.wood(k, side), context.optics.is_soft, departure) else edge
             for side, edge, departure, is_odd in zip(SIDES, pair, away, odd, strict=True)
         )
-        fits.append(LobeFit(None if own is not None and _is_stripe(own, away) else own, left, right))
+        missing = [side for side, edge in zip(SIDES, (left, right), strict=True) if edge is None]
+        unseen = why_unseen(context, k, missing) if missing else None
+        fits.append(LobeFit(None if own is not None and _is_stripe(own, away) else own, left, right, unseen=unseen))
     if all(lobe.ring is None for lobe in lobes):
         suppositions = [None] if shading is None else [shading, None]
         asked = [[short_task(context, k, side, one) for k in range(len(lobes)) for side in SIDES] for one in suppositions]

@@ -55,7 +55,7 @@ def offset_shown(tip: Tip) -> Estimate | None:
 
 def edges_supposed(tip: Tip) -> bool:
     """Whether the tip's long edges stand only where the rest of the rose says: none of them could be measured."""
-    return tip.reason in (Reason.TIP_OUT_OF_FRAME, Reason.TIP_COVERED, Reason.EDGE_AMBIGUOUS)
+    return tip.reason in (Reason.TIP_OUT_OF_FRAME, Reason.TIP_COVERED, Reason.EDGE_AMBIGUOUS, Reason.EDGE_FAINT)
 
 
 def caption(tip: Tip, odd: bool) -> tuple[str, list[str]]:
