@@ -41,7 +41,7 @@ def staged(
     chance = rose.raised if rose.tape_odds is None else chance_raised(begun.teachers, begun.owns, rose.tape_odds)
     if chance < RAISED_FROM:
         return _at(patch, camera, optics, Stage.INLAID, down, chance, veneer_in)
-    return replace(standing, begun=replace(begun, context=replace(begun.context, face=face(False, 1 - chance, veneer_in))))
+    return replace(standing, begun=begun.doubted(face(False, 1 - chance, veneer_in).u_in))
 
 
 def _at(patch: LinearPatch, camera: Camera, optics: Optics, stage: Stage, rose: FoundRose, wrong: float, veneer_in: float | None) -> Staged:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -56,6 +56,13 @@ class Begun:
     def teachers(self) -> list[EdgeShade]:
         """The field's light beside the clear edges, as the photo draws it."""
         return [shade for (shade,) in clear_shades(self.context, self.axes, self.first, self.half_angles, [NO_SHARPENING])]
+
+    def doubted(self, u_face_in: float) -> Begun:
+        """The same with the faces' height less well known, inches: what was seen, the teachers too, stays as it was."""
+        doubted = replace(self, context=replace(self.context, face=replace(self.context.face, u_in=u_face_in)))
+        if "teachers" in vars(self):
+            vars(doubted)["teachers"] = self.teachers
+        return doubted
 
 
 def begin(patch: LinearPatch, camera: Camera, optics: Optics, lobes: Sequence[FoundLobe], face: Face) -> Begun:
