@@ -189,9 +189,8 @@ def _joint_line(joint: JointAfter) -> str:
     name = say("joint {lobes}", lobes=f"{joint.lobes[0]}-{joint.lobes[1]}")
     if joint.widest is None or joint.before_in is None:
         return f"  {name:14} {say('unmeasured'):22} {'':22} {MARKS[Verdict.UNMEASURED]} {say('unmeasured')}"
-    widest = decimals(max(joint.before_in))
-    at_root = joint.before_in[0] > joint.before_in[1]
-    now = say("{by} at the root", by=widest) if at_root else say("{by} at the shoulder", by=widest)
+    widest = decimals(max(joint.before_in, 0.0))
+    now = say("{by} at the root", by=widest) if joint.widest_end == "root" else say("{by} at the shoulder", by=widest)
     then = f"{decimals(max(joint.widest.value, 0.0))} ±{u95_decimals(joint.widest.u95)}"
     return f"  {name:14} {now:22} {then:22} {MARKS[joint.verdict]} {say(VERDICT_WORDS[joint.verdict])}"
 
