@@ -95,7 +95,7 @@ def _steps(fit: Fit, plan: Plan, settings: PlanSettings) -> Iterator[str]:
 
 
 def move_words(move: Move) -> str:
-    """ "its point 1/64 in clockwise (.014), its root .004 counterclockwise, the whole in by .006"."""
+    """ "its point .014 clockwise, its root .004 counterclockwise, all of it .006 toward the centre"."""
     words = []
     if abs(move.tip_right_in) >= TOLD_MOVE_IN:
         words.append(say("its point {by}", by=_sided(move.tip_right_in)))
@@ -103,8 +103,11 @@ def move_words(move: Move) -> str:
         words.append(say("its root {by}", by=_sided(move.root_right_in)))
     if abs(move.out_in) >= TOLD_MOVE_IN:
         number = decimals(move.out_in, 3)
-        way = say("{by} out", by=number) if move.out_in > 0 else say("{by} in", by=number)
-        words.append(say("all of it {by}", by=way) if words else way)
+        words.append(
+            say("all of it {length} away from the centre", length=number)
+            if move.out_in > 0
+            else say("all of it {length} toward the centre", length=number)
+        )
     return ", ".join(words) if words else say("as it lies, to a hair")
 
 
@@ -137,13 +140,15 @@ def ease_words(ease: Ease, shaving_in: float) -> str:
 
 
 def short_move(move: Move) -> str:
-    """The same motion in a line's few words: "point .023 cw, root .027 ccw, in .019"."""
+    """The same motion in a line's few words: "point .023 cw, root .027 ccw, .019 toward the centre"."""
     words = []
     for at, right_in in ((say("point"), move.tip_right_in), (say("root"), move.root_right_in)):
         if abs(right_in) >= TOLD_MOVE_IN:
             words.append(f"{at} {decimals(right_in, 3)} {_side(right_in)}")
     if abs(move.out_in) >= TOLD_MOVE_IN:
-        words.append(f"{say('out') if move.out_in > 0 else say('in')} {decimals(move.out_in, 3)}")
+        number = decimals(move.out_in, 3)
+        away = move.out_in > 0
+        words.append(say("{length} away from the centre", length=number) if away else say("{length} toward the centre", length=number))
     return ", ".join(words) if words else say("as it lies, to a hair")
 
 

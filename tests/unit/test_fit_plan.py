@@ -10,10 +10,11 @@ import numpy as np
 import pytest
 
 from seamcheck.advise.fit import Fit, FitJoint, FitLobe, opening_at_ends
-from seamcheck.advise.fit_plan import SHAVING_IN, Ease, PlanSettings, plan_fit
+from seamcheck.advise.fit_plan import SHAVING_IN, Ease, Move, PlanSettings, plan_fit
 from seamcheck.advise.fit_program import Wood
 from seamcheck.advise.plan_why import Trouble, root_angles, troubles
-from seamcheck.report.plan_text import WIDTH, ease_words, plan_lines
+from seamcheck.basis.units import Units, spoken
+from seamcheck.report.plan_text import WIDTH, ease_words, move_words, plan_lines, short_move
 from seamcheck.result import Verdict
 from tests.benchmarks.plan_study import study
 from tests.made_up_lobes import GAP_TOLERANCE_IN, TOLERANCE_IN, Made, carried_out, make, measured, openings, out, right, widest
@@ -223,7 +224,6 @@ def test_a_lobe_too_small_for_its_slot_comes_in_and_falls_short() -> None:
     assert "longer in the short edge" in unwrapped(plan_lines(fit, plan, settings))
 
 
-def test_what_is_not_measured_is_said_with_what_is_assumed() -> None:
 def test_a_joint_nobody_touches_is_now_and_then_as_it_was_measured() -> None:
     _, fit = exact(1)
     joints = tuple(
@@ -255,6 +255,7 @@ def test_no_joint_is_moved_that_is_within_its_tolerance_as_it_is_judged() -> Non
     assert not plan.gap_misses
 
 
+def test_what_is_not_measured_is_said_with_what_is_assumed() -> None:
     rng = np.random.default_rng(4)
     fit = measured(make(rng, 4), rng, 0.001, 0.001, hidden_tips=(1,), hidden_joints=(2,))
     plan = plan_fit(fit)
@@ -316,3 +317,12 @@ def test_a_single_lobe_needs_no_neighbour() -> None:
     plan = plan_fit(Fit("x.jpg", TOLERANCE_IN, GAP_TOLERANCE_IN, (lobe, other), (joint,)))
     assert not plan.eases
     assert plan.tips[0].verdict is Verdict.ON
+
+
+def test_no_way_in_reads_as_an_inch() -> None:
+    inward, outward = (Move(2, np.array([by, 0.0, 0.003])) for by in (-0.087, 0.013))
+    assert move_words(inward) == "its point .003 clockwise, all of it .087 toward the centre"
+    assert short_move(outward) == "point .003 cw, .013 away from the centre"
+    with spoken(Units.MM):
+        assert move_words(inward).endswith("all of it 2.21 toward the centre")
+        assert not re.search(r"\d in\b|\bin \d", move_words(inward) + short_move(inward))
