@@ -20,7 +20,7 @@ from ..report.decide_text import SAID, mark_words, on_record, why_words
 from ..report.json_file import result_document
 from ..report.overlay_canvas import Image
 from ..report.overlay_palette import kind_of
-from ..report.plan_text import assumed, closing_words, short_ease, short_move, whys
+from ..report.plan_text import assumed, closing_words, first_of_all, nothing_words, short_ease, short_move, whys
 from ..report.result_reading import fit_of
 from ..report.words import (
     VERDICT_WORDS,
@@ -274,8 +274,9 @@ def _joint_row(joint: Joint) -> JointRow:
 
 def _plan_part(fit: Fit, plan: Plan, settings: PlanSettings) -> Part:
     after = (*assumed(fit), *whys(fit, plan, settings), closing_words(fit, plan))
+    first = " ".join(first_of_all(fit))
     if not plan.moves:
-        return Part(say("The plan"), say("Nothing is to be eased or moved."), after=after)
+        return Part(say("The plan"), f"{first} {nothing_words()}".lstrip(), after=after)
     steps = tuple(
         Step(
             say("Lobe {lobe}: {moves}.", lobe=move.lobe, moves=short_move(move)),
@@ -294,7 +295,7 @@ def _plan_part(fit: Fit, plan: Plan, settings: PlanSettings) -> Part:
             "No wood has to come off. Lift these and lay them again in this order, each close against what lies; {inches}.",
             inches=lengths().plural,
         )
-    return Part(say("The plan"), lead, steps, after)
+    return Part(say("The plan"), f"{first} {lead}".lstrip(), steps, after)
 
 
 def _marks_part(decision: Decision) -> Part:

@@ -33,6 +33,8 @@ TOLD_MOVE_IN = 0.002  # a part of a motion under this isn't worth a word: about 
 def plan_lines(fit: Fit, plan: Plan, settings: PlanSettings) -> list[str]:
     """The whole plan, from the first line to the cautions, at most WIDTH wide."""
     lines = [*_wrapped(_opening(fit, settings)), ""]
+    for sentence in first_of_all(fit):
+        lines += [*_wrapped(sentence, 6), ""]
     lines += _steps(fit, plan, settings)
     lines += ["", *_after(fit, plan)]
     for sentence in [*assumed(fit), *whys(fit, plan, settings)]:
@@ -68,10 +70,10 @@ def _opening(fit: Fit, settings: PlanSettings) -> str:
 
 def _steps(fit: Fit, plan: Plan, settings: PlanSettings) -> Iterator[str]:
     if not plan.moves:
-        yield say("Nothing is to be eased or moved.")
+        yield nothing_words()
         return
     if not plan.eases:
-        yield say("No wood has to come off: it closes by moving alone, as far as the photo shows.")
+        yield no_wood_words(plan)
     lifted = lobes_words([move.lobe for move in plan.moves])
     lift = say("Lift {lobes}.", lobes=lifted)
     if plan.stay:
@@ -92,6 +94,18 @@ def _steps(fit: Fit, plan: Plan, settings: PlanSettings) -> Iterator[str]:
         for ease in plan.eases:
             if ease.lobe == move.lobe:
                 yield from _wrapped(ease_words(ease, settings.shaving_in), 7, 5)
+
+
+def nothing_words() -> str:
+    """Of a plan without a step."""
+    return say("Nothing is to be eased or moved.")
+
+
+def no_wood_words(plan: Plan) -> str:
+    """Of a plan that eases nothing."""
+    if plan.tip_misses or plan.gap_misses:
+        return say("No wood has to come off.")
+    return say("No wood has to come off: it closes by moving alone, as far as the photo shows.")
 
 
 def move_words(move: Move) -> str:
@@ -200,6 +214,21 @@ def _joint_line(joint: JointAfter) -> str:
     return f"  {name:14} {now:22} {then:22} {MARKS[joint.verdict]} {say(VERDICT_WORDS[joint.verdict])}"
 
 
+def first_of_all(fit: Fit) -> Iterator[str]:
+    """What has to be put right before any of the plan is carried out."""
+    if fit.odd_lobes:
+        yield say_count(
+            "First of all: {lobes} lies the wrong way round. Put that right and take a new photo before planing.",
+            "First of all: {lobes} lie the wrong way round. Put that right and take a new photo before planing.",
+            len(fit.odd_lobes),
+            lobes=lobes_words(fit.odd_lobes),
+        )
+    if fit.divided:
+        yield say("First of all: {what} Put that right and take a new photo before planing.", what=lower(divided_words()))
+    if fit.left_open:
+        yield say("First of all: {what}", what=lower(left_open_words(fit.left_open)))
+
+
 def assumed(fit: Fit) -> Iterator[str]:
     """What the plan takes for granted, since nothing else is known of it."""
     tips = [lobe.number for lobe in fit.lobes if lobe.offset_in is None]
@@ -221,17 +250,6 @@ def assumed(fit: Fit) -> Iterator[str]:
             joints=list_words(joints),
             half=decimals(fit.gap_tolerance_in / 2, 3),
         )
-    if fit.odd_lobes:
-        yield say_count(
-            "First of all: {lobes} lies the wrong way round. Put that right and take a new photo before planing.",
-            "First of all: {lobes} lie the wrong way round. Put that right and take a new photo before planing.",
-            len(fit.odd_lobes),
-            lobes=lobes_words(fit.odd_lobes),
-        )
-    if fit.divided:
-        yield say("First of all: {what} Put that right and take a new photo before planing.", what=lower(divided_words()))
-    if fit.left_open:
-        yield left_open_words(fit.left_open)
     for sentence in fit.disagreements:
         yield say("The photos disagree: {what}", what=sentence)
 
