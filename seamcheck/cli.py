@@ -161,6 +161,8 @@ def inspect(
         with open_job(job):  # refused before any work is done
             pass
     seen, inspection = _measure(photos[0], made_with) if len(photos) == 1 else _measure_all(photos, made_with)
+    if budget is not None and budget != ALL_LOBES:
+        _check_lobe(inspection, budget)
     write_all([(target, make(seen, inspection)) for target, make in outputs])
     more = [] if budget is None else _budget_lines(inspection, budget)
     if job is not None:
@@ -202,8 +204,16 @@ def _keep(folder: Path, paths: list[Path], photo: Photo, inspection: Inspection,
 def _budget_lines(inspection: Inspection, lobe: int) -> list[str]:
     from .report.budget import budget_lines
 
-    lines = budget_lines(inspection, None if lobe == ALL_LOBES else lobe)
-    return lines or ["", f"Lobe {lobe} isn't among those that were found." if lobe else "No lobe was found."]
+    return budget_lines(inspection, None if lobe == ALL_LOBES else lobe) or ["", say("No lobe was found.")]
+
+
+def _check_lobe(inspection: Inspection, lobe: int) -> None:
+    """Refuse one that the photo doesn't show."""
+    from .basis.errors import NoSuchLobe
+
+    lobes = [tip.lobe for tip in inspection.tips]
+    if lobe not in lobes:
+        raise NoSuchLobe(file=inspection.photo_name, lobe=lobe, lobes=", ".join(map(str, sorted(lobes))) or "none")
 
 
 @app.command()

@@ -94,6 +94,11 @@ def compare(
         raise typer.BadParameter("--from and --to choose among a job's inspections: give the job's folder.", param_hint="--from")
     else:
         first, later = (read_inspection(path) for path in what)
+        if what[0].read_bytes() == what[1].read_bytes():
+            from .basis.errors import SameTwice
+            from .photo import shown_name
+
+            raise SameTwice(first=shown_name(what[0]), later=shown_name(what[1]))
         names = _names(first.photo_name, later.photo_name, *(path.name for path in what))
     found: Comparison = compare_inspections(first, later)
     _say(change_lines(found, *names))
@@ -106,7 +111,7 @@ def _names(first: str, later: str, first_file: str, later_file: str) -> tuple[st
 
 def _of_job(folder: Path, since: int | None, until: int | None) -> tuple[Inspection, Inspection, tuple[str, str]]:
     """Two inspections of a job, the last two of one stage where nothing is said, and what they are called."""
-    from .basis.errors import JobTooShort
+    from .basis.errors import JobTooShort, SameTwice
     from .job import open_job
     from .report.inspection_reading import inspection_of
 
@@ -120,6 +125,8 @@ def _of_job(folder: Path, since: int | None, until: int | None) -> tuple[Inspect
             few = say("only one photo of this stage, and it takes two to compare")
             count = say("no inspection of a rose yet") if later is None else few
             raise JobTooShort(job=opened.name, count=count)
+        if first.number == later.number:
+            raise SameTwice(first=f"inspection {first.number}", later=f"inspection {later.number} of {opened.name}")
         pair = [inspection_of(one.document, f"inspection {one.number}") for one in (first, later)]
     names = tuple(f"{one.number} ({found.photo_name})" for one, found in zip((first, later), pair, strict=True))
     return pair[0], pair[1], (names[0], names[1])

@@ -11,9 +11,10 @@ from .advise.card_notes import card_notes
 from .advise.outline import Outline, crossing_of_edges, rose_outline
 from .advise.photo_notes import photo_notes
 from .advise.seat import Seated, seat, turns_of
+from .basis.clock import clock_of
 from .basis.errors import PhotoError, PhotoTooSoft
 from .basis.frames import Array, bearing_of, wrap_angle
-from .basis.seat_errors import NoRecessFound, NothingToSeat, WhichWayIn
+from .basis.seat_errors import NoPointThere, NoRecessFound, NothingToSeat, WhichWayIn
 from .basis.threads import one_thread
 from .basis.uncertain import COVERAGE_95
 from .basis.veneer import thickness
@@ -38,6 +39,8 @@ LIKELIER = float(np.log(1e4))
 STILL_LIKELY = float(np.log(10))
 # Of the edges so large a share has to be measured in rose and recess, or nothing is said of how they lie to each other.
 LEAST_SHARE = 0.4
+# Of the way from one point that the first lobe could go into to the next: said farther from both, it can't be told which is meant.
+MEANT = 1 / 3
 # So many cards that lie to each other as they lay in the rose's photo, to within this (inches), tell how that photo was turned.
 SAME_PLACES, SAME_PLACE_IN = 2, 0.03
 
@@ -159,8 +162,9 @@ def _turned(
     if len(shifts) == 1:
         return seat(outline, recess, shifts, settings.same_cards), "only"
     if settings.lobe_1_at is not None:
-        wanted = solve.camera.up_bearing_at(recess.middle_in) + settings.lobe_1_at
-        return seat(outline, recess, [_nearest(outline, recess, shifts, wanted)], settings.same_cards), "you"
+        up = solve.camera.up_bearing_at(recess.middle_in)
+        shift = _asked_for(outline, recess, shifts, up, settings.lobe_1_at, rose)
+        return seat(outline, recess, [shift], settings.same_cards), "you"
     turn = _turn_by_cards(rose, solve)
     first = float(bearing_of(outline.corners_in[0] - outline.middle_in))
     if turn is not None:
@@ -179,6 +183,22 @@ def _nearest(outline: Outline, recess: Outline, shifts: list[int], bearing: floa
     """The turn in which the rose's first point lies nearest to a bearing."""
     ways = bearing_of(recess.corners_in[0::2] - recess.middle_in)
     return min(shifts, key=lambda shift: abs(float(wrap_angle(ways[shift % outline.count] - bearing))))
+
+
+def _asked_for(outline: Outline, recess: Outline, shifts: list[int], up: float, lobe_1_at: float, rose: Inspection) -> int:
+    """The turn that the person means; refused where what they say lies about as near to another point. up: the photo's, lobe_1_at: rad."""
+    ways = bearing_of(recess.corners_in[0::2] - recess.middle_in)
+    past = {shift: (float(ways[shift % outline.count]) - up - lobe_1_at) % (2 * np.pi) for shift in shifts}
+    after, before = min(shifts, key=lambda shift: past[shift]), max(shifts, key=lambda shift: past[shift])
+    ahead, behind = past[after], 2 * np.pi - past[before]
+    if min(ahead, behind) > MEANT * (ahead + behind):
+        clocks = {
+            "clock": clock_of(lobe_1_at),
+            "before": clock_of(lobe_1_at - behind),
+            "after": clock_of(lobe_1_at + ahead),
+        }
+        raise NoPointThere(lobe=rose.tips[0].lobe, **clocks)
+    return after if ahead < behind else before
 
 
 def _turn_by_cards(rose: Inspection, solve: PlaneSolve) -> float | None:

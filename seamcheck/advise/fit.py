@@ -134,6 +134,13 @@ def opening_at_ends(max_in: float, mean_in: float | None, max_at: float | None) 
 
 
 MAX_ABOVE_MEAN = 0.45  # of a uniform spread: its 95th percentile less its middle
+# Of a straight slope's openings at its two ends: the 95th percentile along it, were the first end, or the second, the wider one.
+WIDEST_OF_ENDS = np.array([[0.5 + MAX_ABOVE_MEAN, 0.5 - MAX_ABOVE_MEAN], [0.5 - MAX_ABOVE_MEAN, 0.5 + MAX_ABOVE_MEAN]])
+
+
+def widest_of(ends_in: Array) -> float:
+    """A joint's widest gap as it is measured and judged (the 95th percentile along it), of (2,) openings at its ends, linear between."""
+    return float(np.max(WIDEST_OF_ENDS @ ends_in))
 
 
 def standard(u95_in: float | None) -> float:

@@ -20,7 +20,7 @@ from ..basis.frames import Array
 from ..basis.uncertain import Estimate
 from ..judge import judge_joint, judge_tip
 from ..result import Verdict
-from .fit import MAX_ABOVE_MEAN, Fit, FitJoint, FitLobe, standard
+from .fit import WIDEST_OF_ENDS, Fit, FitJoint, FitLobe, standard, widest_of
 from .fit_motion import offset_after, opening
 from .fit_program import MOST_EASED_IN, PLACING_U_IN, Wood, easable, gap_band, solve, supposed_gap_in, supposed_offset_in, tip_band
 
@@ -97,9 +97,9 @@ class JointAfter:
     """A joint when the plan is done. None where it wasn't measured."""
 
     lobes: tuple[int, int]
-    before_in: Array | None  # (2,) at the root end, the shoulder end
-    after_in: Array | None  # (2,)
-    widest: Estimate | None
+    before_in: float | None  # its widest gap as measured
+    widest_end: str | None  # "root" or "shoulder": where that is
+    widest: Estimate | None  # the same when the plan is done
     verdict: Verdict
 
 
@@ -115,7 +115,9 @@ class Plan:
     motions: Mapping[int, Array] = field(default_factory=dict)  # of every lobe
     tapers: tuple[Array, ...] = ()  # (2,) of every joint, as the fit has them
     tip_misses: Mapping[int, float] = field(default_factory=dict)  # lobe -> inches beyond its band
-    gap_misses: Mapping[int, Array] = field(default_factory=dict)  # joint's index -> (2,) inches beyond its band, negative: it binds
+    gap_misses: Mapping[int, Array] = field(
+        default_factory=dict
+    )  # joint's index -> (2,) inches beyond its band at either end, negative: it binds
 
 
 def plan_fit(fit: Fit, settings: PlanSettings = PlanSettings()) -> Plan:
@@ -142,7 +144,7 @@ def _told(fit: Fit, settings: PlanSettings, motions: dict[int, Array], tapers: A
         after_in = opening(fit, joint, supposed_gap_in(fit, joint), *(motions[number] for number in joint.lobes)) + tapers[j]
         joints.append(_joint_after(fit, settings, joint, after_in, moved, bool(tapers[j].any())))
         most_in = gap_band(fit, joint, settings.wood).most_in
-        miss_in = np.maximum(after_in - most_in, 0) + np.minimum(after_in, 0)
+        miss_in = np.maximum(WIDEST_OF_ENDS @ after_in - most_in, 0) + np.minimum(after_in, 0)
         if np.abs(miss_in).max() > LEFT_OPEN_IN:
             gap_misses[j] = miss_in
     moves = tuple(Move(number, motions[number]) for number in order if number in lifted)
@@ -194,13 +196,14 @@ def _tip_after(fit: Fit, settings: PlanSettings, lobe: FitLobe, motion: Array) -
 
 
 def _joint_after(fit: Fit, settings: PlanSettings, joint: FitJoint, after_in: Array, moved: bool, planed: bool) -> JointAfter:
-    if joint.gap_in is None:
+    if joint.gap_in is None or joint.max_in is None:
         return JointAfter(joint.lobes, None, None, None, Verdict.UNMEASURED)
     parts = {"measured": standard(joint.u95_in)}
     if moved:
         parts["placing"] = PLACING_U_IN
     if planed:
         parts["planing"] = settings.shaving_in / 2  # a stroke more or less, as likely as not
-    # As it was measured: the 95th percentile of a straight slope.
-    widest = Estimate(float(after_in.mean() + MAX_ABOVE_MEAN * abs(after_in[1] - after_in[0])), parts)
-    return JointAfter(joint.lobes, joint.gap_in, after_in, widest, judge_joint(widest, fit.gap_tolerance_in))
+    # What nobody touches stays as it was measured.
+    widest = Estimate(widest_of(after_in) if moved or planed else joint.max_in, parts)
+    end = "root" if joint.gap_in[0] > joint.gap_in[1] else "shoulder"
+    return JointAfter(joint.lobes, joint.max_in, end, widest, judge_joint(widest, fit.gap_tolerance_in))

@@ -2,7 +2,8 @@
 
 Unknowns, in thousandths of an inch: motions of the lobes that may move, as gains and losses; tapers at both ends of every joint;
 and by how much each opening and offset falls short of being sure, and of being right at all. All are 0 or more, and all that is
-wanted is linear in them, so HiGHS (by SciPy) finds the least price exactly.
+wanted is linear in them, so HiGHS (by SciPy) finds the least price exactly. A joint is wide by its 95th percentile, as it is judged; it
+binds where an end does.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ import numpy as np
 from ..basis.frames import Array, right_of
 from ..basis.uncertain import COVERAGE_95
 from ..result import Verdict
-from .fit import Fit, FitJoint, FitLobe
+from .fit import WIDEST_OF_ENDS, Fit, FitJoint, FitLobe
 from .fit_motion import offset_after, opening, rates
 
 PLACING_U_IN = 0.002  # standard uncertainty of a lobe pushed to its place by hand and taped; common practice, no source
@@ -125,12 +126,13 @@ def _pass(fit: Fit, keep: frozenset[int], wood: Wood, most_eased_in: float, abou
     # Columns: gains, losses, tapers; openings as far as sure, unsure, too wide, too tight; offsets as far as sure, unsure, off;
     # slides. Rows: each opening from above and from below, each offset to either side, each slide either way.
     gap, tip = np.eye(n_gap), np.eye(n_tip)
+    wide = np.kron(np.eye(len(fit.joints)), WIDEST_OF_ENDS)
     slide = np.eye(n_slide)
     no_gap, gap_by_tip, tip_by_gap = np.zeros((n_gap, n_gap)), np.zeros((n_gap, 3 * n_tip + n_slide)), np.zeros((n_tip, 5 * n_gap))
     tip_by_slide, slide_by_all = np.zeros((n_tip, n_slide)), np.zeros((n_slide, 5 * n_gap + 3 * n_tip))
     rows = np.vstack(
         [
-            np.hstack([gap_rows, -gap_rows, gap, -gap, -gap, -gap, no_gap, gap_by_tip]),
+            np.hstack([wide @ gap_rows, -wide @ gap_rows, wide, -gap, -gap, -gap, no_gap, gap_by_tip]),
             np.hstack([-gap_rows, gap_rows, -gap, *[no_gap] * 3, -gap, gap_by_tip]),
             np.hstack([tip_rows, -tip_rows, tip_by_gap, -tip, -tip, -tip, tip_by_slide]),
             np.hstack([-tip_rows, tip_rows, tip_by_gap, -tip, -tip, -tip, tip_by_slide]),
@@ -138,7 +140,7 @@ def _pass(fit: Fit, keep: frozenset[int], wood: Wood, most_eased_in: float, abou
             np.hstack([-slide_rows, slide_rows, slide_by_all, -slide]),
         ]
     )
-    most = np.concatenate([-gap_now, gap_now, -tip_now, tip_now, np.zeros(2 * n_slide)])
+    most = np.concatenate([-wide @ gap_now, gap_now, -tip_now, tip_now, np.zeros(2 * n_slide)])
     moves = np.repeat([PRICE_MOVE_DONE if fit.is_finished(lobe) else PRICE_MOVE for lobe in free], 3)
     depths = np.repeat([1000 * most_eased_in * bool(easable(fit, joint, keep)) for joint in fit.joints], 2)
     blocks: list[tuple[Array, Array | float]] = [  # price and upper bound of each block of columns

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from math import hypot, sqrt
 
 import numpy as np
 
@@ -17,7 +18,7 @@ from ..basis.language import say
 from ..basis.lines import Line, crossing
 from ..basis.uncertain import COVERAGE_95, Estimate
 from ..basis.units import lengths
-from ..basis.veneer import U_VENEER_TOLD_IN
+from ..basis.veneer import U_VENEER_IN, U_VENEER_TOLD_IN
 from ..cards.geometry import CARD_HEIGHT_IN, CARD_WIDTH_IN, outline_in
 from ..cards.print_check import print_scale
 from ..measure.tips import FIELD_SEAM, Lines, Sight, TipNumbers, centre_of, tip_numbers
@@ -121,11 +122,7 @@ def _for_all(rose: Rose, known: Known) -> Iterator[tuple[str, str, _Case]]:
             say("read both check bars with a steel rule (--bar-across, --bar-along)"),
             _Case(_sight(sight, sight.camera, moved)),
         )
-    if known.stage is Stage.INLAID and not known.stage_told:
-        yield "tell_stage", say("say that it is inlaid (--stage inlaid)"), _Case(_sight(sight, sight.camera, sight.variants, 0.0))
-    elif known.stage is not Stage.INLAID and not known.veneer_told:
-        told = _Case(_sight(sight, sight.camera, sight.variants, U_VENEER_TOLD_IN))
-        yield "measure_veneer", say("measure the veneer's thickness (--veneer)"), told
+    yield from _face_known(sight, known)
     closer = _closer(rose, solve) if isinstance(solve, PlaneSolve) else 1.0  # a top's whole edge has to stay in view
     if isinstance(solve, PlaneSolve) and closer >= LEAST_CLOSER:
         camera, moved = camera_if(solve, closer=closer)
@@ -142,6 +139,24 @@ def _for_all(rose: Rose, known: Known) -> Iterator[tuple[str, str, _Case]]:
     if least is not None:
         lit = _Case(sight, edges=lambda line: replace(line, u_model_in=min(line.u_model_in, least)))
         yield "even_light", say("light the top evenly from two sides, with no shadow beside the edges"), lit
+
+
+def _face_known(sight: Sight, known: Known) -> Iterator[tuple[str, str, _Case]]:
+    """What would tell how high the lobes' faces lie. Their uncertainty is that of the thickness and of a guessed stage (`measure/face`)."""
+
+    def case(u_face_in: float) -> _Case:
+        return _Case(_sight(sight, sight.camera, sight.variants, u_face_in))
+
+    if known.stage is Stage.INLAID:
+        if not known.stage_told:
+            yield "tell_stage", say("say that it is inlaid (--stage inlaid)"), case(0.0)
+        return
+    u_thick_in = U_VENEER_TOLD_IN if known.veneer_told else U_VENEER_IN
+    doubt_in = 0.0 if known.stage_told else sqrt(max(0.0, sight.u_face_in**2 - u_thick_in**2))
+    if not known.veneer_told:
+        yield "measure_veneer", say("measure the veneer's thickness (--veneer)"), case(hypot(U_VENEER_TOLD_IN, doubt_in))
+    if known.stage is Stage.DRY_FIT and not known.stage_told:
+        yield "tell_stage", say("say that it is a dry fit (--stage dry-fit)"), case(u_thick_in)
 
 
 def _for_one(rose: Rose, lines: Lines) -> Iterator[tuple[str, str, _Case]]:

@@ -248,6 +248,11 @@ class NothingToCompare(FileError):
     remedy = to_say("give the results of two such photos.")
 
 
+class SameTwice(FileError):
+    wrong = to_say("{first} and {later} are one and the same result:")
+    remedy = to_say("give the results of two photos of one fit, the earlier first.")
+
+
 class JobMissing(FileError):
     wrong = to_say("There is no job in {folder}:")
     remedy = to_say("begin one by `seamcheck job {folder} --new`, or check the folder's name.")

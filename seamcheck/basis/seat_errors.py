@@ -21,6 +21,11 @@ class WhichWayIn(PhotoError):
     remedy = to_say("say where its lobe 1 goes, as this photo shows it, by --lobe-1-at 12 or 2:15, or leave the cards as they lay.")
 
 
+class NoPointThere(PhotoError):
+    wrong = to_say("No point of the recess that lobe {lobe} could go into lies at {clock}, as its photo shows it:")
+    remedy = to_say("the nearest lie at {before} and at {after}; say where it goes by --lobe-1-at.")
+
+
 class NothingToSeat(PhotoError):
     wrong = to_say("{photo} shows no rose that can be laid into a recess:")
     remedy = to_say("give the dry fit that was knifed round, with most of its long edges in view (--stage dry-fit says that it is one).")

@@ -20,7 +20,7 @@ from ..report.decide_text import SAID, mark_words, on_record, why_words
 from ..report.json_file import result_document
 from ..report.overlay_canvas import Image
 from ..report.overlay_palette import kind_of
-from ..report.plan_text import assumed, closing_words, short_ease, short_move, whys
+from ..report.plan_text import assumed, closing_words, first_of_all, nothing_words, short_ease, short_move, whys
 from ..report.result_reading import fit_of
 from ..report.words import (
     VERDICT_WORDS,
@@ -114,6 +114,14 @@ class BenchSheet:
         return any(tip.clock for tip in self.tips)
 
 
+@dataclass(frozen=True)
+class Checked:
+    """What the person's word stands for, where the photo couldn't tell."""
+
+    tips: frozenset[int] = frozenset()  # lobes
+    joints: frozenset[frozenset[int | None]] = frozenset()  # the lobes of each
+
+
 BANDS = {Call.GO: "go", Call.NOT_YET: "not-yet", Call.CANT_TELL: "cant-tell"}
 SUMMED_UP = {Stage.INLAID: to_say("SET IN"), Stage.LOOSE: to_say("LOOSE LOBES")}
 
@@ -130,10 +138,12 @@ def bench_sheet(
         raise ValueError(f"The sheet needs the upright photo of {inspection.size_px} pixels, not {bgr.shape}.")
     call, said, sentence, part = "", "", closing_sentence(inspection), None
     cautions: tuple[str, ...] = (BY_EYE, MAKERS_FIRST)
+    checked = Checked()
     if inspection.stage is Stage.DRY_FIT:
         fit = fit_of(result_document(inspection), inspection.photo_name)
         decision = decide(fit, checked_tips, checked_joints)
         call, said = BANDS[decision.call], say(SAID[decision.call])
+        checked = _checked(decision)
         sentence = why_words(fit, decision)
         if decision.call is Call.NOT_YET and not decision.odd_lobes:  # of which that sentence speaks already
             sentence = f"{sentence} {first_look(inspection)}".rstrip()
@@ -142,12 +152,12 @@ def bench_sheet(
         else:
             settings = settings or PlanSettings()
             plan = plan_fit(fit, settings)
-            part = _plan_part(fit, plan, settings)
+            part = _plan_part(fit, plan, settings, decision)
             cautions = (PLANE, BY_EYE, MAKERS_FIRST) if plan.eases else (BY_EYE, MAKERS_FIRST)
     else:
         said = say(SUMMED_UP[inspection.stage])
     loose = inspection.stage is Stage.LOOSE
-    rows = _tip_rows(bgr, inspection)
+    rows = _tip_rows(bgr, inspection, checked)
     return BenchSheet(
         inspection.photo_name,
         stage_words(inspection),
@@ -161,8 +171,8 @@ def bench_sheet(
         (say("off its own seam"), lengths().plural, say("length"), say("root angle")) if loose else (say("off its seam"), lengths().plural),
         rows,
         _strip_words(inspection),
-        (*_unmeasured_tips(inspection), *_odd(inspection)),
-        *_joints(inspection),
+        (*_unmeasured_tips(inspection, checked), *_odd(inspection)),
+        *_joints(inspection, checked),
         part,
         scale_words(inspection),
         inspection.warnings,
@@ -170,16 +180,23 @@ def bench_sheet(
     )
 
 
+def _checked(decision: Decision) -> Checked:
+    return Checked(
+        frozenset(one.lobe.number for one in decision.tips if one.by_eye),
+        frozenset(frozenset[int | None](one.joint.lobes) for one in decision.joints if one.by_eye),
+    )
+
+
 def _number(estimate: Estimate) -> str:
     return f"{decimals(estimate.value)} ±{u95_decimals(estimate.u95)}"
 
 
-def _tip_rows(bgr: Image, inspection: Inspection) -> tuple[TipRow, ...]:
+def _tip_rows(bgr: Image, inspection: Inspection, checked: Checked) -> tuple[TipRow, ...]:
     pictures = tip_pictures(bgr, inspection)
-    return tuple(_tip_row(tip, picture, inspection) for tip, picture in zip(round_the_top(inspection), pictures, strict=True))
+    return tuple(_tip_row(tip, picture, checked) for tip, picture in zip(round_the_top(inspection), pictures, strict=True))
 
 
-def _tip_row(tip: Tip, picture: Picture, inspection: Inspection) -> TipRow:
+def _tip_row(tip: Tip, picture: Picture, checked: Checked) -> TipRow:
     verdict = tip.verdict
     if verdict is None:
         own = tip.own_seam_offset
@@ -194,7 +211,8 @@ def _tip_row(tip: Tip, picture: Picture, inspection: Inspection) -> TipRow:
     measured = tip.seam_offset is not None and verdict is not Verdict.UNMEASURED
     number = _number(tip.seam_offset) if measured and tip.seam_offset else ""
     short = _short(tip.seam_offset.value) if measured and tip.seam_offset else say("unmeasured")
-    return TipRow(tip.lobe, clock_of(tip.bearing), kind_of(tip), say(VERDICT_WORDS[verdict]), (short, number), short, picture)
+    said = say("checked") if tip.lobe in checked.tips else say(VERDICT_WORDS[verdict])  # its mark still tells what the photo shows
+    return TipRow(tip.lobe, clock_of(tip.bearing), kind_of(tip), said, (short, number), short, picture)
 
 
 def _short(offset_in: float) -> str:
@@ -216,13 +234,14 @@ def _strip_words(inspection: Inspection) -> str:
     )
 
 
-def _unmeasured_tips(inspection: Inspection) -> Iterable[str]:
+def _unmeasured_tips(inspection: Inspection, checked: Checked) -> Iterable[str]:
     """Once for each reason, with the lobes that it holds for."""
-    lost = [tip for tip in inspection.tips if tip.reason and tip.verdict in (None, Verdict.UNMEASURED)]
-    for reason in dict.fromkeys(tip.reason for tip in lost):
-        lobes = [str(tip.lobe) for tip in lost if tip.reason is reason]
+    lost = [(tip.reason, tip.lobe in checked.tips, tip.lobe) for tip in inspection.tips if tip.verdict in (None, Verdict.UNMEASURED)]
+    for reason, by_eye in dict.fromkeys((reason, by_eye) for reason, by_eye, _ in lost):
+        lobes = list_words([str(lobe) for one, other, lobe in lost if (one, other) == (reason, by_eye)])
         if reason is not None:
-            yield say("Lobe {lobes} unmeasured: {why}; {remedy}.", lobes=list_words(lobes), why=reason.sentence, remedy=reason.remedy)
+            remedy = say("you have checked it by eye") if by_eye else reason.remedy
+            yield say("Lobe {lobes} unmeasured: {why}; {remedy}.", lobes=lobes, why=reason.sentence, remedy=remedy)
 
 
 def _odd(inspection: Inspection) -> Iterable[str]:
@@ -235,7 +254,7 @@ def _odd(inspection: Inspection) -> Iterable[str]:
         yield left_open_words(places)
 
 
-def _joints(inspection: Inspection) -> tuple[str, tuple[JointRow, ...], tuple[str, ...]]:
+def _joints(inspection: Inspection, checked: Checked) -> tuple[str, tuple[JointRow, ...], tuple[str, ...]]:
     """(lead, those that gape, what is to be said of the rest)."""
     if inspection.stage is Stage.LOOSE:
         return "", (), ()
@@ -254,13 +273,23 @@ def _joints(inspection: Inspection) -> tuple[str, tuple[JointRow, ...], tuple[st
         Verdict.UNSURE: say_count("{count} too close to tell", "{count} too close to tell", counts[Verdict.UNSURE]),
         Verdict.UNMEASURED: say_count("{count} unmeasured", "{count} unmeasured", counts[Verdict.UNMEASURED]),
     }
-    rest = [words for verdict, words in kinds.items() if counts[verdict]]
+    by_eye = Counter(joint.verdict for joint in inspection.joints if frozenset(joint.lobes) in checked.joints)
+    rest = [
+        words + (say(", {count} of them on your word", count=by_eye[verdict]) if by_eye[verdict] else "")
+        for verdict, words in kinds.items()
+        if counts[verdict]
+    ]
     after = [say("The others: {counts}.", counts=", ".join(rest)) if open_ones else f"{', '.join(rest)}."] if rest else []
-    lost = [joint for joint in inspection.joints if joint.verdict is Verdict.UNMEASURED and joint.reason]
-    for reason in dict.fromkeys(joint.reason for joint in lost):
-        pairs = [_pair(joint) for joint in lost if joint.reason is reason]
+    lost = [
+        (joint.reason, frozenset(joint.lobes) in checked.joints, _pair(joint))
+        for joint in inspection.joints
+        if joint.verdict is Verdict.UNMEASURED
+    ]
+    for reason, seen_to in dict.fromkeys((reason, seen_to) for reason, seen_to, _ in lost):
+        pairs = list_words([pair for one, other, pair in lost if (one, other) == (reason, seen_to)])
         if reason is not None:
-            after.append(say("{joints} unmeasured: {why}; {remedy}.", joints=list_words(pairs), why=reason.sentence, remedy=reason.remedy))
+            remedy = say("you have checked it") if seen_to else reason.remedy
+            after.append(say("{joints} unmeasured: {why}; {remedy}.", joints=pairs, why=reason.sentence, remedy=remedy))
     return lead, tuple(_joint_row(joint) for joint in open_ones), tuple(after)
 
 
@@ -273,10 +302,11 @@ def _joint_row(joint: Joint) -> JointRow:
     return JointRow(joint_words(joint), "" if gap is None else length_words(gap.value), "" if gap is None else _number(gap))
 
 
-def _plan_part(fit: Fit, plan: Plan, settings: PlanSettings) -> Part:
-    after = (*assumed(fit), *whys(fit, plan, settings), closing_words(fit, plan))
+def _plan_part(fit: Fit, plan: Plan, settings: PlanSettings, decision: Decision) -> Part:
+    after = (*on_record(decision), *assumed(fit), *whys(fit, plan, settings), closing_words(fit, plan))
+    first = " ".join(first_of_all(fit))
     if not plan.moves:
-        return Part(say("The plan"), say("Nothing is to be eased or moved."), after=after)
+        return Part(say("The plan"), f"{first} {nothing_words()}".lstrip(), after=after)
     steps = tuple(
         Step(
             say("Lobe {lobe}: {moves}.", lobe=move.lobe, moves=short_move(move)),
@@ -295,7 +325,7 @@ def _plan_part(fit: Fit, plan: Plan, settings: PlanSettings) -> Part:
             "No wood has to come off. Lift these and lay them again in this order, each close against what lies; {inches}.",
             inches=lengths().plural,
         )
-    return Part(say("The plan"), lead, steps, after)
+    return Part(say("The plan"), f"{first} {lead}".lstrip(), steps, after)
 
 
 def _marks_part(decision: Decision) -> Part:

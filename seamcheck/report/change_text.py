@@ -72,7 +72,9 @@ def _row(one: TipChange) -> str:
     moved = ""
     if one.across is not None:
         by = one.across.by
-        moved = f"{decimals(by.value)} ±{u95_decimals(by.u95)} {_hand(by.value)}{' *' if one.across.is_real else ''}"
+        hand = _hand(by.value) if one.across.is_real or abs(by.value) > by.u95 else ""  # else it may have gone either way, or not at all
+        star = "*" if one.across.is_real else ""
+        moved = " ".join(part for part in (decimals(by.value), f"±{u95_decimals(by.u95)}", hand, star) if part)
     before, now = one.before.verdict or Verdict.UNMEASURED, one.after.verdict or Verdict.UNMEASURED
     verdict = say(VERDICT_WORDS[now])
     if before is not now:

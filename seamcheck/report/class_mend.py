@@ -134,7 +134,7 @@ def _by_plan(fault: Fault, seen: Look, plan: Plan, settings: PlanSettings) -> It
 
 
 def move_sentence(move: Move) -> str:
-    """ "Move lobe 3: its point 1/64 in (.014) clockwise, all of it .004 in in."; "" where it lies well to a hair."""
+    """ "Move lobe 3: its point 1/64 in (.014) clockwise, all of it .004 in toward the centre."; "" where it lies well to a hair."""
     parts = []
     if abs(move.tip_right_in) >= TOLD_MOVE_IN:
         length = amount(move.tip_right_in)

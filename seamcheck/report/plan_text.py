@@ -33,6 +33,8 @@ TOLD_MOVE_IN = 0.002  # a part of a motion under this isn't worth a word: about 
 def plan_lines(fit: Fit, plan: Plan, settings: PlanSettings) -> list[str]:
     """The whole plan, from the first line to the cautions, at most WIDTH wide."""
     lines = [*_wrapped(_opening(fit, settings)), ""]
+    for sentence in first_of_all(fit):
+        lines += [*_wrapped(sentence, 6), ""]
     lines += _steps(fit, plan, settings)
     lines += ["", *_after(fit, plan)]
     for sentence in [*assumed(fit), *whys(fit, plan, settings)]:
@@ -68,10 +70,10 @@ def _opening(fit: Fit, settings: PlanSettings) -> str:
 
 def _steps(fit: Fit, plan: Plan, settings: PlanSettings) -> Iterator[str]:
     if not plan.moves:
-        yield say("Nothing is to be eased or moved.")
+        yield nothing_words()
         return
     if not plan.eases:
-        yield say("No wood has to come off: it closes by moving alone, as far as the photo shows.")
+        yield no_wood_words(plan)
     lifted = lobes_words([move.lobe for move in plan.moves])
     lift = say("Lift {lobes}.", lobes=lifted)
     if plan.stay:
@@ -94,8 +96,20 @@ def _steps(fit: Fit, plan: Plan, settings: PlanSettings) -> Iterator[str]:
                 yield from _wrapped(ease_words(ease, settings.shaving_in), 7, 5)
 
 
+def nothing_words() -> str:
+    """Of a plan without a step."""
+    return say("Nothing is to be eased or moved.")
+
+
+def no_wood_words(plan: Plan) -> str:
+    """Of a plan that eases nothing."""
+    if plan.tip_misses or plan.gap_misses:
+        return say("No wood has to come off.")
+    return say("No wood has to come off: it closes by moving alone, as far as the photo shows.")
+
+
 def move_words(move: Move) -> str:
-    """ "its point 1/64 in clockwise (.014), its root .004 counterclockwise, the whole in by .006"."""
+    """ "its point .014 clockwise, its root .004 counterclockwise, all of it .006 toward the centre"."""
     words = []
     if abs(move.tip_right_in) >= TOLD_MOVE_IN:
         words.append(say("its point {by}", by=_sided(move.tip_right_in)))
@@ -103,8 +117,11 @@ def move_words(move: Move) -> str:
         words.append(say("its root {by}", by=_sided(move.root_right_in)))
     if abs(move.out_in) >= TOLD_MOVE_IN:
         number = decimals(move.out_in, 3)
-        way = say("{by} out", by=number) if move.out_in > 0 else say("{by} in", by=number)
-        words.append(say("all of it {by}", by=way) if words else way)
+        words.append(
+            say("all of it {length} away from the centre", length=number)
+            if move.out_in > 0
+            else say("all of it {length} toward the centre", length=number)
+        )
     return ", ".join(words) if words else say("as it lies, to a hair")
 
 
@@ -137,13 +154,15 @@ def ease_words(ease: Ease, shaving_in: float) -> str:
 
 
 def short_move(move: Move) -> str:
-    """The same motion in a line's few words: "point .023 cw, root .027 ccw, in .019"."""
+    """The same motion in a line's few words: "point .023 cw, root .027 ccw, .019 toward the centre"."""
     words = []
     for at, right_in in ((say("point"), move.tip_right_in), (say("root"), move.root_right_in)):
         if abs(right_in) >= TOLD_MOVE_IN:
             words.append(f"{at} {decimals(right_in, 3)} {_side(right_in)}")
     if abs(move.out_in) >= TOLD_MOVE_IN:
-        words.append(f"{say('out') if move.out_in > 0 else say('in')} {decimals(move.out_in, 3)}")
+        number = decimals(move.out_in, 3)
+        away = move.out_in > 0
+        words.append(say("{length} away from the centre", length=number) if away else say("{length} toward the centre", length=number))
     return ", ".join(words) if words else say("as it lies, to a hair")
 
 
@@ -189,11 +208,25 @@ def _joint_line(joint: JointAfter) -> str:
     name = say("joint {lobes}", lobes=f"{joint.lobes[0]}-{joint.lobes[1]}")
     if joint.widest is None or joint.before_in is None:
         return f"  {name:14} {say('unmeasured'):22} {'':22} {MARKS[Verdict.UNMEASURED]} {say('unmeasured')}"
-    widest = decimals(max(joint.before_in))
-    at_root = joint.before_in[0] > joint.before_in[1]
-    now = say("{by} at the root", by=widest) if at_root else say("{by} at the shoulder", by=widest)
+    widest = decimals(max(joint.before_in, 0.0))
+    now = say("{by} at the root", by=widest) if joint.widest_end == "root" else say("{by} at the shoulder", by=widest)
     then = f"{decimals(max(joint.widest.value, 0.0))} ±{u95_decimals(joint.widest.u95)}"
     return f"  {name:14} {now:22} {then:22} {MARKS[joint.verdict]} {say(VERDICT_WORDS[joint.verdict])}"
+
+
+def first_of_all(fit: Fit) -> Iterator[str]:
+    """What has to be put right before any of the plan is carried out."""
+    if fit.odd_lobes:
+        yield say_count(
+            "First of all: {lobes} lies the wrong way round. Put that right and take a new photo before planing.",
+            "First of all: {lobes} lie the wrong way round. Put that right and take a new photo before planing.",
+            len(fit.odd_lobes),
+            lobes=lobes_words(fit.odd_lobes),
+        )
+    if fit.divided:
+        yield say("First of all: {what} Put that right and take a new photo before planing.", what=lower(divided_words()))
+    if fit.left_open:
+        yield say("First of all: {what}", what=lower(left_open_words(fit.left_open)))
 
 
 def assumed(fit: Fit) -> Iterator[str]:
@@ -217,17 +250,6 @@ def assumed(fit: Fit) -> Iterator[str]:
             joints=list_words(joints),
             half=decimals(fit.gap_tolerance_in / 2, 3),
         )
-    if fit.odd_lobes:
-        yield say_count(
-            "First of all: {lobes} lies the wrong way round. Put that right and take a new photo before planing.",
-            "First of all: {lobes} lie the wrong way round. Put that right and take a new photo before planing.",
-            len(fit.odd_lobes),
-            lobes=lobes_words(fit.odd_lobes),
-        )
-    if fit.divided:
-        yield say("First of all: {what} Put that right and take a new photo before planing.", what=lower(divided_words()))
-    if fit.left_open:
-        yield left_open_words(fit.left_open)
     for sentence in fit.disagreements:
         yield say("The photos disagree: {what}", what=sentence)
 

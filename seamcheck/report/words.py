@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import ceil, degrees, pi
 
+from ..basis.clock import clock_of as clock_of  # among the other words of the bench
 from ..basis.language import say, to_say
 from ..basis.units import lengths
 from ..judge import left_open
@@ -107,13 +108,6 @@ def bars_words(scale: Scale) -> str:
 def list_words(items: list[str]) -> str:
     """ "2", "2 and 5", "2, 5 and 7"."""
     return items[0] if len(items) == 1 else say("{listed} and {last}", listed=", ".join(items[:-1]), last=items[-1])
-
-
-def clock_of(bearing: float) -> str:
-    """Where a bearing (rad, clockwise from 12) points on a clock's face, to the quarter hour: "12 o'clock", "1:30"."""
-    quarters = round((bearing % (2 * pi)) / (2 * pi) * 48) % 48
-    hour, minute = quarters // 4 or 12, quarters % 4 * 15
-    return f"{hour}:{minute:02d}" if minute else say("{hour} o'clock", hour=hour)
 
 
 def round_the_top(inspection: Inspection) -> list[Tip]:

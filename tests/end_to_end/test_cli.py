@@ -73,6 +73,13 @@ def test_every_option_reaches_the_pipeline(run: Run, pipeline: Pipeline) -> None
     assert pipeline.settings == Settings(Stage.INLAID, 1 / 32, 0.6 / 25.4, 6.02, 9.97, 0.012)
 
 
+def test_a_budget_of_a_lobe_that_is_not_there_is_refused_before_anything_is_written(run: Run, pipeline: Pipeline, tmp_path: Path) -> None:
+    status, out, err = run("inspect", "rose.jpg", "--budget", "99", "--json", "a.json")
+    assert (status, out) == (1, "")
+    assert "rose.jpg has no lobe 99: its lobes are 1, 2, 3" in err
+    assert os.listdir(tmp_path) == ["rose.jpg"]
+
+
 @pytest.mark.parametrize("stage", Stage)
 def test_every_stage_has_its_name(run: Run, pipeline: Pipeline, stage: Stage) -> None:
     assert run("inspect", "rose.jpg", "--stage", stage.value)[0] == 0

@@ -94,6 +94,11 @@ def test_two_result_files_are_compared(run: Run, tmp_path: Path) -> None:
     document = json.loads((tmp_path / "a.json").read_text())
     del document["working"]
     (tmp_path / "old.json").write_text(json.dumps(document))
+    (tmp_path / "copy.json").write_bytes((tmp_path / "a.json").read_bytes())
+    for twice in ("a.json", "copy.json"):
+        status, out, err = run("compare", "a.json", twice)
+        assert (status, out) == (1, "")
+        assert f"a.json and {twice} are one and the same result" in err
     assert "old.json was made by an older seamcheck" in run("compare", "old.json", "c.json")[2]
     (tmp_path / "bare.json").write_text(json.dumps({**document, "stage": "bare"}))
     assert "bare.json shows a bare top" in run("compare", "bare.json", "c.json")[2]
@@ -107,6 +112,7 @@ def test_two_result_files_are_compared(run: Run, tmp_path: Path) -> None:
         (("compare", "a.json", "b.json", "--from", "1"), 2, "choose among a job's inspections"),
         (("compare", "none.json", "nor.json"), 1, "There is no result file none.json"),
         (("compare", "shop", "--from", "9"), 1, "The job in shop has no inspection 9: it has 3"),
+        (("compare", "shop", "--from", "2", "--to", "2"), 1, "inspection 2 and inspection 2 of shop are one and the same result"),
         (("job", "nowhere"), 1, "begin one by `seamcheck job nowhere --new`"),
         (("job", "shop", "--new"), 1, "There is a job in shop already"),
         (("job", "shop", "--leave-out", "12"), 1, "has no inspection 12"),

@@ -197,6 +197,13 @@ def test_what_is_no_rose_for_it_is_refused(folder):
     assert "photo" in refused("seat", "recess.jpg", "rose.json", "--picture", "recess.jpg", cwd=folder)
 
 
+def test_a_clock_between_two_points_is_refused_with_both_named(tmp_path):
+    samples = Path(__file__).parents[2] / "sample_images"
+    said = refused("seat", samples / "recess.jpg", samples / "recess-rose.json", "--lobe-1-at", "1", cwd=tmp_path)
+    assert "lies at 1 o'clock" in said
+    assert "the nearest lie at 12 o'clock and at 2 o'clock" in said
+
+
 def test_the_sample_picture_holds_to_its_truth(tmp_path):
     samples = Path(__file__).parents[2] / "sample_images"
     done = run("seat", samples / "recess.jpg", samples / "recess-rose.json", "--same-cards", "--json", "seat.json", cwd=tmp_path)

@@ -116,6 +116,25 @@ def test_what_the_person_checked_counts_where_the_photo_cant_tell() -> None:
     assert any(words.startswith("On record: ") for words in checked.part.after)
 
 
+def test_what_the_person_checked_is_on_record_whatever_the_call_is() -> None:
+    unsure = next(tip for tip in DRY_FIT.tips if tip.verdict is Verdict.UNSURE)
+    lost = next(tip for tip in DRY_FIT.tips if tip.verdict is Verdict.UNMEASURED)
+    joints = [joint for joint in DRY_FIT.joints if joint.verdict in (Verdict.UNSURE, Verdict.UNMEASURED) and None not in joint.lobes]
+    assert joints
+    pairs = frozenset(frozenset(joint.lobes) for joint in joints)
+    sheet = bench_sheet(picture_of(DRY_FIT), DRY_FIT, frozenset({unsure.lobe, lost.lobe}), pairs)  # type: ignore[arg-type]
+    assert sheet.call == "not-yet"
+    assert {row.verdict for row in sheet.tips if row.lobe in (unsure.lobe, lost.lobe)} == {"checked"}
+    assert sheet.part is not None
+    assert any(words.startswith("On record: the points of lobes ") for words in sheet.part.after)
+    assert "of them on your word" in " ".join(sheet.joints_rest)
+    assert any(f"Lobe {lost.lobe} unmeasured" in words and words.endswith("you have checked it by eye.") for words in sheet.look)
+    printed, shown = words_of(bench_pdf(sheet, "letter")), unescape(bench_html(sheet, "letter").decode())
+    for words in ("On record: ", "of them on your word"):
+        assert words in printed
+        assert words in shown
+
+
 def test_lists_are_as_large_as_they_go() -> None:
     assert fitting(sheet_of(FOUR), "letter").size > fitting(sheet_of(SIXTEEN), "letter").size >= SIZES[-1]
     few = fitting(sheet_of(FOUR), "letter")

@@ -122,6 +122,17 @@ def test_the_words_are_the_trades() -> None:
     assert all(len(line) <= 80 for line in change_lines(found, "a.jpg", "b.jpg"))
 
 
+def test_what_is_not_told_from_nothing_has_no_direction() -> None:
+    found = compare(seen(rose(np.random.default_rng(7)), "a.jpg"), seen(moved(rose(np.random.default_rng(7)), 2, 0.022), "b.jpg"))
+    rows = [line.split("  ") for line in change_lines(found, "a.jpg", "b.jpg") if "±" in line]
+    moves = [next(cell for cell in row if "±" in cell) for row in rows]
+    assert len(moves) == 16
+    for move in moves:
+        value, u95 = (float(word.lstrip("±")) for word in move.split()[:2])
+        assert (move.split()[2:3] in (["cw"], ["ccw"])) == (value > u95)
+    assert sum(move.endswith("cw *") for move in moves) == 1
+
+
 def test_a_joint_that_closed_a_lobe_turned_over_and_one_that_is_new_are_told() -> None:
     lobes = rose(np.random.default_rng(9))
     before = seen(lobes, "a.jpg")

@@ -11,6 +11,7 @@ import pytest
 
 from seamcheck.advise.outline import rose_outline
 from seamcheck.basis.lines import Line
+from seamcheck.basis.seat_errors import NoPointThere
 from seamcheck.edges import LinearPatch
 from seamcheck.measure.outline import outline_edge
 from seamcheck.measure.recess_point import measure_point
@@ -107,6 +108,17 @@ def test_a_turn_that_nothing_tells_is_as_held_or_asked_for():
         seated, by = turned(3, 0.0, SeatSettings(lobe_1_at=np.pi * k / 4 + 0.1))
         assert by == "you"
         assert seated.shift == k  # type: ignore[attr-defined]
+
+
+def test_a_turn_said_between_two_points_is_refused_with_both_named():
+    with pytest.raises(NoPointThere) as refused:
+        turned(3, 0.0, SeatSettings(lobe_1_at=2 * np.pi * 5.25 / 12))
+    words = str(refused.value)
+    assert "at 5:15" in words
+    assert "the nearest lie at 4:30 and at 6 o'clock" in words
+    with pytest.raises(NoPointThere) as refused:  # across 12
+        turned(3, 0.0, SeatSettings(lobe_1_at=2 * np.pi * 11.25 / 12))
+    assert "at 10:30 and at 12 o'clock" in str(refused.value)
 
 
 @pytest.mark.parametrize("left_in", [0.0, 0.06, 0.12])

@@ -12,8 +12,11 @@ from PIL import Image
 from seamcheck.advise.fit import Fit
 from seamcheck.advise.fit_plan import Plan, PlanSettings, plan_fit
 from seamcheck.report.picture_file import is_picture
-from seamcheck.report.plan_picture import plan_picture
+from seamcheck.report.plan_picture import ROSE_LEAST_IN, plan_picture, plan_sheet
+from seamcheck.report.plan_text import assumed, first_of_all, plan_lines, whys
 from tests.made_up_lobes import make, measured
+
+AS_USUAL = PlanSettings()
 
 
 @pytest.fixture(scope="module")
@@ -44,7 +47,7 @@ def test_wood_to_take_off_is_black_inside_the_lobe_and_its_absence_is_not(fit: F
     plan = plan_fit(fit)
     assert plan.eases
     with_wood, without = drawn(fit, plan), drawn(fit, replace(plan, eases=()))
-    rose = slice(60, 1150)
+    rose = slice(75, 1180)
     black = [int((picture[rose] < 60).all(axis=-1).sum()) for picture in (with_wood, without)]
     assert black[0] > black[1] + 500
 
@@ -53,6 +56,51 @@ def test_lobes_that_stay_are_grey(fit: Fit) -> None:
     plan = plan_fit(fit, PlanSettings(frozenset({1, 2})))
     grey = [int((drawn(fit, one) == 204).all(axis=-1).sum()) for one in (plan, plan_fit(fit))]
     assert grey[0] > grey[1] + 50_000
+
+
+def printed(fit: Fit, settings: PlanSettings = AS_USUAL) -> tuple[str, str]:
+    """The words above the rose, and those below it."""
+    sheet = plan_sheet(fit, plan_fit(fit, settings), settings)
+    assert sheet.rose_in >= ROSE_LEAST_IN
+    below = [block for row in sheet.below for block in row] + [sheet.foot]
+    return tuple(" ".join(" ".join(line for block in blocks for line in block.lines).split()) for blocks in (sheet.above, below))  # type: ignore[return-value]
+
+
+def test_what_comes_first_stands_above_the_rose(fit: Fit) -> None:
+    for wrong in ({"odd_lobes": (3,)}, {"divided": True}, {"joints": tuple(joint for joint in fit.joints if joint.lobes != (1, 2))}):
+        one = replace(fit, **wrong)
+        (first,) = first_of_all(one)
+        assert first.startswith("First of all: ")
+        assert first in printed(one)[0]
+        lines = " ".join(" ".join(plan_lines(one, plan_fit(one), PlanSettings())).split())
+        assert lines.index(first) < lines.index("Lift lobe")
+    assert "First of all" not in printed(fit)[0]
+
+
+def test_what_is_assumed_and_what_does_not_close_is_on_the_page() -> None:
+    rng = np.random.default_rng(4)
+    one = measured(make(rng, 4, 2), rng, 0.001, 0.001, hidden_tips=(1, 5), hidden_joints=(2,))
+    wide = tuple(replace(joint, gap_in=np.array([0.05, 0.05]), max_in=0.05) if joint.lobes == (1, 2) else joint for joint in one.joints)
+    one = replace(one, joints=wide)
+    settings = PlanSettings(frozenset({1, 2}))
+    held = [*assumed(one), *whys(one, plan_fit(one, settings), settings)]
+    assert len(held) >= 3
+    below = printed(one, settings)[1]
+    assert all(words in below for words in held)
+    assert "It doesn't all come right this way" in below
+
+
+def test_a_plan_that_asks_for_nothing_says_so() -> None:
+    rng = np.random.default_rng(4)
+    one = measured(make(rng, 4), rng, 0.001, 0.001)
+    stay = PlanSettings(frozenset(one.by_number))
+    assert "Nothing is to be eased or moved." in printed(one, stay)[1]
+
+
+def test_a_name_of_any_length_and_letters_is_only_a_name(fit: Fit) -> None:
+    named = replace(fit, name="$x^2$ " + "a very long name " * 20 + ".jpg")
+    picture = drawn(named, plan_fit(named))
+    assert (picture[:, -20:] == 255).all()
 
 
 def test_a_jpeg_where_it_is_asked_for(fit: Fit) -> None:

@@ -8,13 +8,14 @@ from functools import cache
 import numpy as np
 import pytest
 
-from seamcheck.advise.what_helps import Known, Rose, what_helps
+from seamcheck.advise.what_helps import Known, Rose, _face_known, what_helps
 from seamcheck.basis.frames import bearing_of
 from seamcheck.basis.lines import Line
 from seamcheck.basis.uncertain import Estimate
 from seamcheck.cards.detect import SeenCard
 from seamcheck.cards.geometry import PAPER_THICKNESS_IN, outline_in, saddles_in
 from seamcheck.cards.print_check import PrintScale, print_scale
+from seamcheck.measure.face import face
 from seamcheck.measure.tips import FIELD_SEAM, Lines, Sight, tip_numbers
 from seamcheck.plane.camera import Camera
 from seamcheck.plane.solve import PlaneSolve, solve_plane
@@ -148,6 +149,29 @@ def test_a_help_gives_what_doing_it_would() -> None:
     thick, thin = rose_of(*plain, u_face_in=0.02), rose_of(*plain, u_face_in=0.001)
     promised = first(thick, replace(DRY, veneer_told=False), 0, "reach")
     assert promised.u95_after == pytest.approx(tip_numbers(thin.sight, plain[0], thin.owns, 0.0).reach.u95, rel=1e-6)
+
+
+@pytest.mark.parametrize("wrong", [0.01, 0.2])
+def test_of_a_guessed_dry_fit_each_help_leaves_the_other_doubt(wrong: float) -> None:
+    """The face is known as it would be after it."""
+    guessed = replace(DRY, veneer_told=False, stage_told=False)
+
+    def after(told_in: float | None, known: Known) -> dict[str, float]:
+        sight = rose_of(lines(TIPS[0]), u_face_in=face(False, wrong, told_in).u_in).sight
+        return {name: case.sight.u_face_in for name, _, case in _face_known(sight, known)}
+
+    assert after(None, guessed) == pytest.approx(
+        {"measure_veneer": face(False, wrong, 1 / 42).u_in, "tell_stage": face(False, 0.0, None).u_in}, rel=1e-9
+    )
+    assert after(1 / 42, replace(guessed, veneer_told=True)) == pytest.approx({"tell_stage": face(False, 0.0, 1 / 42).u_in}, rel=1e-9)
+    assert after(None, replace(guessed, stage_told=True)) == pytest.approx({"measure_veneer": face(False, 0.0, 1 / 42).u_in}, rel=1e-9)
+
+
+def test_a_guessed_stage_is_worth_telling() -> None:
+    plain = [lines(tip) for tip in TIPS]
+    doubted = rose_of(*plain, u_face_in=face(False, 0.2, None).u_in)
+    helps = what_helps(doubted, replace(DRY, veneer_told=False, stage_told=False))[0]["reach"]
+    assert "tell_stage" in {one.action for one in helps}
 
 
 def test_a_covered_point_has_no_budget() -> None:
