@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from enum import StrEnum
 from math import degrees, hypot, isfinite, radians
 from pathlib import Path
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from .basis.frames import Array
     from .design.laid_rose import LaidRose
     from .design.rose import Rose
+    from .design.wish import Wish
     from .printed.drawing import Drawing
     from .printed.laid_template import Laying
     from .report.loose_reading import RosePlaced
@@ -26,6 +28,7 @@ MOST_LENGTH_IN = 240.0  # of a leaf, a top or a reach
 MOST_BIT_IN = 1.0
 MOST_SPARE_LOBES = 20
 USUAL_POINTS = 8
+USUAL_REACH_IN = 3.0  # of a rose that is only drawn to be looked at
 SAME_REACH_IN = 1e-4
 
 TERMINAL_WIDTH = 100  # letters, for cautions
@@ -81,7 +84,7 @@ FilesArgument = Annotated[
     list[Path] | None,
     typer.Argument(parser=_drawing_name, metavar="[FILE]...", help="Drawings to write, by their ending: .pdf, .svg or .dxf."),
 ]
-PointsOption = Annotated[int, typer.Option("--points", help="How many points the rose has.")]
+PointsOption = Annotated[int | None, typer.Option("--points", help="How many points the rose has. Where not given, 8.")]
 RingsOption = Annotated[int | None, typer.Option("--rings", help="How many rings. Where not given, as many as is usual.")]
 ReachOption = Annotated[
     list[float] | None,
@@ -106,7 +109,7 @@ BandOption = Annotated[float | None, typer.Option(parser=_size, metavar="LENGTH"
 
 def template(
     files: FilesArgument = None,
-    points: PointsOption = USUAL_POINTS,
+    points: PointsOption = None,
     reach: ReachOption = None,
     rings: RingsOption = None,
     short_edge: ShortEdgeOption = None,
@@ -134,9 +137,10 @@ def template(
     """
     from .advise.cautions import MAKERS_FIRST, SAW_AND_KNIFE
     from .design.cut_list import cut_list
+    from .design.draw_up import draw_up
     from .printed.lobe_template import cutting_page, template_drawings
     from .printed.pages import room_in
-    from .printed.template_words import text_lines
+    from .printed.template_words import naming_options, text_lines
 
     placed = None
     if on is not None:
@@ -144,29 +148,36 @@ def template(
 
         placed = read_placed(on)
         points, reach, rings = as_placed(placed, points, reach, rings)
-    rose = rose_of(points, reach, rings, short_edge, root_angle, strip, top, band, dark)
+    wish = wish_of(points, reach, rings, short_edge, root_angle, strip, top, band, dark)
+    rose = draw_up(wish)
     cuts = cut_list(rose, strip, (leaf_length, leaf_width), spare)
     room = room_in(paper.value)
-    first, drawings, lines = [cutting_page(rose, cuts, room)], [], text_lines(rose, cuts)
+    first, drawings, lines = [cutting_page(rose, cuts, room, wish)], [], text_lines(rose, cuts, wish)
     if placed is None:
-        drawings = template_drawings(rose, cuts, room)
+        drawings = template_drawings(rose, cuts, room, wish)
     else:
         from .printed.laid_template import laid_drawings, laying_page, own_lines
 
         laid, laying = laid_on(rose, placed)
         first.append(laying_page(laid, laying, room))
-        drawings = laid_drawings(laid, cuts, room)
+        drawings = laid_drawings(laid, cuts, room, wish)
         lines = [piece for line in own_lines(laid, laying) for piece in _wrapped(line)] + ["", *lines]
     _write(files, "Patterns for a rose", first, drawings, paper, (bar_across, bar_along))
     _tell(lines, (SAW_AND_KNIFE, MAKERS_FIRST), files)
     if job is not None:
         print("\n" + say("Kept as pattern {number} of the job {job}.", number=_keep(job, rose), job=job))
+    if on is None:
+        print("\n" + say("This very rose, for other commands (lobes, recess, woods):"))
+        print(f"  {naming_options(wish)}")
+    else:
+        print("\n" + say("This very rose, for `seamcheck lobes`:"))
+        print(f"  --on {on} {naming_options(wish)}")
 
 
-def as_placed(placed: RosePlaced, points: int, reach: list[float] | None, rings: int | None) -> tuple[int, list[float], int]:
+def as_placed(placed: RosePlaced, points: int | None, reach: list[float] | None, rings: int | None) -> tuple[int, list[float], int]:
     """Points, reaches and rings of the rose that was placed on a bare top; exit 2 where the command line says others."""
     count, reaches = len(placed.places), list(placed.reaches_in)
-    if points not in (USUAL_POINTS, count):
+    if points not in (None, count):
         raise typer.BadParameter(
             f"the rose was placed with {count} points, not {points}: inspect the bare top again with --points.", param_hint="--on"
         )
@@ -226,10 +237,10 @@ def _keep(folder: Path, rose: Rose) -> int:
     rings = [
         {
             "lobes": ring.count,
-            "reach_in": round(ring.reach_in, 6),
-            "length_in": round(ring.shape.length_in, 6),
+            "reach_in": round(ring.reach_in, 9),
+            "length_in": round(ring.shape.length_in, 9),
             "root_angle_deg": round(degrees(ring.shape.root_angle), 6),
-            "short_edge_in": round(float(hypot(*ring.shape.shoulder_in)), 6),
+            "short_edge_in": round(float(hypot(*ring.shape.shoulder_in)), 9),
         }
         for ring in rose.rings
     ]
@@ -239,11 +250,14 @@ def _keep(folder: Path, rose: Rose) -> int:
 
 def recess(
     files: FilesArgument = None,
-    points: PointsOption = 8,
+    points: PointsOption = None,
     reach: ReachOption = None,
     rings: RingsOption = None,
     short_edge: ShortEdgeOption = None,
     root_angle: RootAngleOption = None,
+    strip: StripOption = None,
+    top: TopOption = None,
+    band: BandOption = None,
     result: Annotated[
         Path | None,
         typer.Option(metavar="FILE", help="A result file of the fitted rose (inspect --json), in place of the rose's own options."),
@@ -264,29 +278,40 @@ def recess(
     """
     from .advise.cautions import MAKERS_FIRST, ROUTER, SAW_AND_KNIFE
     from .basis.veneer import USUAL_VENEER_IN
+    from .design.draw_up import draw_up
     from .design.recess import recess as work_out
     from .printed.pages import room_in
     from .printed.recess_drawing import recess_drawing, routing_page, text_lines
+    from .printed.template_words import assumed_words
 
     notes = [] if veneer else ["The depth is that of usual veneer: measure yours, and give it (--veneer)."]
     if result is None:
-        rose = rose_of(points, reach, rings, short_edge, root_angle, None, None, None, Side.RIGHT)
+        wish = wish_of(points, reach, rings, short_edge, root_angle, strip, top, band, Side.RIGHT)
+        rose = draw_up(wish)
+        notes.append(assumed_words(rose, wish))
         outline = rose.outline_in()
         lobes = tuple(lobe.number for lobe in sorted(rose.lobes(), key=lambda lobe: lobe.bearing))
-    elif reach or rings or short_edge or root_angle:
-        raise typer.BadParameter("give either a result file or the rose's own options.", param_hint="--result")
     else:
+        options = (points, reach, rings, short_edge, root_angle, strip, top, band)
+        refuse_rose_options(options, "give either a result file or the rose's own options.", "--result")
         outline, lobes, note = _outline_of(result)
         notes.append(note)
     found = work_out(outline, veneer or USUAL_VENEER_IN, bit, inside)
     names = [str(lobe) for lobe in lobes]
     first = [routing_page(found, names, room_in(paper.value), notes, result is not None)]
     _write(files, "The recess for a rose", first, [recess_drawing(found, names)], paper, (bar_across, bar_along))
-    _tell(text_lines(found, names, notes, result is not None), (ROUTER, SAW_AND_KNIFE, MAKERS_FIRST), files)
+    told = [piece for note in notes for piece in _wrapped(note)]
+    _tell(text_lines(found, names, told, result is not None), (ROUTER, SAW_AND_KNIFE, MAKERS_FIRST), files)
 
 
-def rose_of(
-    points: int,
+def refuse_rose_options(options: Sequence[object], why: str, hint: str = "--points, --reach, ...") -> None:
+    """Exit 2 where a rose's options were given that would not be used."""
+    if any(option is not None for option in options):
+        raise typer.BadParameter(why, param_hint=hint)
+
+
+def wish_of(
+    points: int | None,
     reach: list[float] | None,
     rings: int | None,
     short_edge: list[float] | None,
@@ -295,26 +320,24 @@ def rose_of(
     top: float | None,
     band: float | None,
     dark: Side,
-) -> Rose:
-    """The rose that a command's options ask for; exit 2 where they say too little, CantBuild where it can't be built."""
-    from .design.draw_up import draw_up
+) -> Wish:
+    """The rose that a command's options ask for; exit 2 where they say too little."""
     from .design.wish import Top, Wish
 
     if not reach:
         raise typer.BadParameter("say how far the first ring reaches, for instance --reach 3.", param_hint="--reach")
     if band is not None and top is None:
         raise typer.BadParameter("say the top's diameter too (--top).", param_hint="--band")
-    return draw_up(
-        Wish(
-            points,
-            tuple(reach),
-            rings,
-            tuple(short_edge or ()),
-            tuple(root_angle or ()),
-            strip,
-            Top(top, band or 0.0) if top else None,
-            "cw" if dark is Side.RIGHT else "ccw",
-        )
+    return Wish(
+        USUAL_POINTS if points is None else points,
+        tuple(reach),
+        rings,
+        tuple(short_edge or ()),
+        tuple(root_angle or ()),
+        strip,
+        Top(top, band or 0.0) if top else None,
+        "cw" if dark is Side.RIGHT else "ccw",
+        ("points",) if points is None else (),
     )
 
 

@@ -65,6 +65,18 @@ def draw_up(wish: Wish) -> Rose:
         raise CantBuild(why=str(fault), options=_nearest(fault.mended).options()) from None
 
 
+def in_full(wish: Wish) -> Wish:
+    """The wish that names every reach and short edge of the rose that is drawn for one: strips and a top choose nothing any more."""
+    rose = draw_up(wish)
+    return Wish(
+        wish.points,
+        tuple(_reach(wish, ring.number - 1) for ring in rose.rings),
+        len(rose.rings),
+        tuple(ring.shape.short_edge_in for ring in rose.rings),
+        dark_side=wish.dark_side,
+    )
+
+
 def nearest(wish: Wish) -> Wish:
     """The wish itself where it can be built, or with as little as possible changed."""
     try:

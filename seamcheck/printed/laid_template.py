@@ -12,6 +12,7 @@ from ..basis.language import say
 from ..design.cut_list import STEP_IN, Blanks, CutList
 from ..design.draw_up import SIDE_SPARE_IN
 from ..design.laid_rose import LaidLobe, LaidRose, OwnPattern
+from ..design.wish import Wish
 from .drawing import CHAIN_IN, FINE_IN, PLAIN_IN, SMALL_TEXT_IN, TEXT_IN, Drawing, Layer
 from .lobe_template import DARK_GREY, SEAM_BEYOND_IN, lobe_pattern, pattern_drawing
 from .template_words import Rows
@@ -27,9 +28,9 @@ class Laying:
     largest: str
 
 
-def laid_drawings(laid: LaidRose, cuts: CutList, room_in: tuple[float, float]) -> list[Drawing]:
+def laid_drawings(laid: LaidRose, cuts: CutList, room_in: tuple[float, float], wish: Wish) -> list[Drawing]:
     """A pattern for each ring that has common lobes, one for each lobe or lobes of their own, then the rose as it lies."""
-    drawings = [lobe_pattern(laid.rose, blanks, room_in) for blanks in cuts.blanks if has_common(laid, blanks.ring.number)]
+    drawings = [lobe_pattern(laid.rose, blanks, room_in, wish) for blanks in cuts.blanks if has_common(laid, blanks.ring.number)]
     for own in laid.own:
         blanks = wide_enough(cuts.blanks[own.ring - 1], own)
         title = say("Pattern {name}, for {seams}, full size", name=own.name, seams=seam_words(own))

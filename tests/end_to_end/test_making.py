@@ -28,6 +28,31 @@ def test_numbers_alone_need_no_file(run: Run, tmp_path: Path) -> None:
     assert not list(tmp_path.iterdir())
 
 
+def test_what_was_chosen_is_marked_and_the_rose_is_named(run: Run) -> None:
+    """A strip chose ring 2's short edge: another command that knows of no strip is given that, or says what it chose itself."""
+    out = run("template", "--reach", "3", "--short-edge", "13/16", "--strip", "5/8")[1]
+    assert "8 points (chosen) in two rings (chosen), tips 3 in and 2 5/8 in" in out
+    assert re.findall(r"(\S+ in) \([\d.]+\), chosen", out) == ["11/16 in", "5/8 in"]
+    name = out.splitlines()[-1].split()
+    assert name == ["--points", "8", "--rings", "2", "--reach", "3", "--reach", "2-5/8", "--short-edge", "13/16", "--short-edge", "11/16"]
+    told = " ".join(run("recess", *name)[1].split())
+    assert "8 points in two rings; ring 1 reaches 3 in, short edge 13/16 in; ring 2 reaches 2 5/8 in, short edge 11/16 in." in told
+    assert "chosen" not in told
+    same = run("recess", "--reach", "3", "--short-edge", "13/16", "--strip", "5/8")[1]
+    assert "short edge 11/16 in (chosen)" in " ".join(same.split())
+    assert same.splitlines()[-8:] == run("recess", *name)[1].splitlines()[-8:]
+    assert "short edge 15/16 in (chosen)" in " ".join(run("recess", *OURS)[1].split())
+
+
+@pytest.mark.parametrize("units", ["in", "mm"])
+def test_a_rose_by_its_name_is_the_same_when_its_short_edge_follows_from_angles(run: Run, units: str) -> None:
+    out = run("template", "--reach", "3 in", "--root-angle", "90", "--root-angle", "120", "--units", units)[1]
+    name = out.splitlines()[-1].split()
+    again = run("template", *name, "--units", units)[1]
+    assert again.splitlines()[-1].split() == name
+    assert [line.replace(", chosen", "") for line in out.splitlines()[1:20]] == again.splitlines()[1:20]
+
+
 def test_each_ending_gives_its_kind_and_is_replaced(run: Run, tmp_path: Path) -> None:
     for _ in range(2):
         assert run("template", "a.pdf", "a.svg", "a.DXF", *OURS, "--paper", "a4")[0] == 0
@@ -222,6 +247,9 @@ def test_another_rose_than_was_placed_is_refused(run: Run, tmp_path: Path) -> No
         assert (status, out) == (2, "")
         assert "inspect the bare top again" in " ".join(err.split())
     assert run("template", "--on", "bare.json", "--reach", "3", "--reach", "2-1/2")[0] == 0
+    name = run("template", "--on", "bare.json")[1].splitlines()[-1].split()
+    assert name[:2] == ["--on", "bare.json"]
+    assert run("template", *name)[1].splitlines()[-1].split() == name
     (tmp_path / "none.json").write_text(json.dumps({**bare_document({}), "top": None}))
     assert "holds no place for a rose" in run("template", "--on", "none.json")[2]
     (tmp_path / "spoilt.json").write_text(json.dumps({**bare_document({}), "top": {"rose_fewest_suited": {"points": [1]}}}))
