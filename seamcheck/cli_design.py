@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from .basis.language import say
+from .basis.language import say, say_count
 from .basis.units import Units, lengths
 from .cli_options import BarAcrossOption, BarAlongOption, JobOption, PaperName, PaperOption, UnitsOption, VeneerOption, length
 
@@ -160,7 +160,7 @@ def template(
 
         laid, laying = laid_on(rose, placed)
         first.append(laying_page(laid, laying, room))
-        drawings = laid_drawings(laid, cuts, room, wish)
+        drawings = laid_drawings(laid, cuts, room, wish, laying.unknown)
         lines = [piece for line in own_lines(laid, laying) for piece in _wrapped(line)] + ["", *lines]
     _write(files, "Patterns for a rose", first, drawings, paper, (bar_across, bar_along))
     _tell(lines, (SAW_AND_KNIFE, MAKERS_FIRST), files)
@@ -198,7 +198,7 @@ def laid_on(rose: Rose, placed: RosePlaced) -> tuple[LaidRose, Laying]:
     from .design.laid_rose import SeamPlace, lay_on
     from .printed.laid_template import Laying
     from .report.bare_words import laying_words
-    from .report.words import length_words, limit_words
+    from .report.words import length_words, limit_words, list_words
 
     seams = [
         SeamPlace(place.seam, place.ring, place.bearing if placed.all_suit else bearing)
@@ -207,20 +207,31 @@ def laid_on(rose: Rose, placed: RosePlaced) -> tuple[LaidRose, Laying]:
     where = say("Lay the rose {place}.", place=laying_words(placed.shift_in, placed.turn))
     if placed.all_suit:
         largest = say("More than half of its lobes had to suit, so every lobe is made for its own seam.")
-    elif any(placed.suited):
-        largest = say(
-            "The lobes at seams {seams} are made to suit; all other points then lie within {size} of theirs.",
-            seams=", ".join(str(place.seam) for place, suited in zip(placed.places, placed.suited, strict=True) if suited),
+    elif suited := [
+        str(place.seam) for place, suits in zip(placed.places, placed.suited, strict=True) if suits and place.seam not in placed.unknown
+    ]:
+        largest = say_count(
+            "The lobe at seam {seams} is made to suit; all other points{known} then lie within {size} of theirs.",
+            "The lobes at seams {seams} are made to suit; all other points{known} then lie within {size} of theirs.",
+            len(suited),
+            seams=list_words(suited),
+            known=say(" whose seams were measured") if placed.unknown else "",
             size=limit_words(placed.tolerance_in),
         )
+    elif placed.unknown:
+        largest = say("No point whose seam was measured misses it by more than {size}.", size=length_words(placed.largest_in))
     else:
         largest = say("No point misses its seam by more than {size}.", size=length_words(placed.largest_in))
     if placed.unknown:
-        largest += " " + say(
-            "Seams that weren't measured: {seams}. Their lobes are drawn as if the seam were even: cut those last, and to suit.",
-            seams=", ".join(str(seam) for seam in placed.unknown),
+        largest += " " + say_count(
+            "Seam {seams} wasn't measured, and is drawn as if it were even: cut its lobe and those beside it in the ring last, to the seam "
+            "itself.",
+            "Seams {seams} weren't measured, and are drawn as if they were even: cut their lobes and those beside them in the ring last, "
+            "to the seams themselves.",
+            len(placed.unknown),
+            seams=list_words([str(seam) for seam in placed.unknown]),
         )
-    return lay_on(rose, seams), Laying(placed.photo, where, largest)
+    return lay_on(rose, seams), Laying(placed.photo, where, largest, placed.unknown)
 
 
 def _wrapped(line: str) -> list[str]:

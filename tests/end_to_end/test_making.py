@@ -221,15 +221,45 @@ def test_a_rose_made_for_a_measured_top(run: Run, tmp_path: Path) -> None:
     words = " ".join(out.split())
     for part in (
         "For the top in top.jpg. Lay the rose with its centre 1/64 in (.0100) toward 3 o'clock",
-        "The lobes at seams 3 are made to suit",
+        "The lobe at seam 3 is made to suit; all other points then lie within",
     ):
         assert part in words
     # The lobe itself and its neighbours in the first ring, and the two that stand in its notches.
     for name, seam in (("1A", 1), ("2A", 2), ("1B", 3), ("2B", 4), ("1C", 5)):
         assert f"Pattern {name}, for seam {seam}" in words
     assert "45.30 degrees" in words
-    assert "Cut to ring 1's common pattern: seams 7." in words
+    assert "Cut to ring 1's common pattern: seam 7." in words
     assert len(list(tmp_path.iterdir())) == 4
+
+
+def unmeasured_at(seam: int, document: dict[str, object]) -> dict[str, object]:
+    """The same where one seam couldn't be had: whatever was laid there has no miss, and of lobes made to suit it's one."""
+    top = document["top"]
+    assert isinstance(top, dict)
+    changed = dict(top)
+    for name in ("rose_least_miss", "rose_fewest_suited"):
+        if top[name] is not None:
+            points = [
+                {**point, "miss_in": None, "miss_u95_in": None, "made_to_suit": name == "rose_fewest_suited"}
+                if point["seam"] == seam
+                else point
+                for point in top[name]["points"]
+            ]
+            changed[name] = {**top[name], "points": points}
+    return {**document, "top": changed}
+
+
+@pytest.mark.parametrize("off", [{}, {3: 0.6}])
+def test_a_seam_that_wasnt_measured_gets_no_pattern(run: Run, tmp_path: Path, off: dict[int, float]) -> None:
+    (tmp_path / "bare.json").write_text(json.dumps(unmeasured_at(7, bare_document(off))))
+    status, out, _ = run("template", "r.pdf", "--on", "bare.json", "--short-edge", "13/16")
+    words = " ".join(out.split())
+    assert status == 0
+    assert "Seam 7 wasn't measured, and is drawn as if it were even" in words
+    assert "Not cut yet: seam 7, which wasn't measured" in words
+    assert "whose seam was measured" in words or "whose seams were measured" in words
+    assert not re.search(r"(made to suit|common pattern: seams?)[^.;]*\b7\b", words)
+    assert "Every lobe is cut" not in words
 
 
 def test_an_even_top_needs_no_pattern_of_its_own(run: Run, tmp_path: Path) -> None:
