@@ -12,7 +12,19 @@ import typer
 
 from .basis.language import say, say_count
 from .basis.units import Units, lengths
-from .cli_options import BarAcrossOption, BarAlongOption, JobOption, PaperName, PaperOption, UnitsOption, VeneerOption, length
+from .cli_options import (
+    BarAcrossOption,
+    BarAlongOption,
+    JobOption,
+    PaperName,
+    PaperOption,
+    UnitsOption,
+    VeneerOption,
+    length,
+    metavar_of,
+    one_of,
+    whole,
+)
 
 if TYPE_CHECKING:
     from .basis.frames import Array
@@ -84,8 +96,12 @@ FilesArgument = Annotated[
     list[Path] | None,
     typer.Argument(parser=_drawing_name, metavar="[FILE]...", help="Drawings to write, by their ending: .pdf, .svg or .dxf."),
 ]
-PointsOption = Annotated[int | None, typer.Option("--points", help="How many points the rose has. Where not given, 8.")]
-RingsOption = Annotated[int | None, typer.Option("--rings", help="How many rings. Where not given, as many as is usual.")]
+PointsOption = Annotated[
+    int | None, typer.Option("--points", parser=whole(1), metavar="NUMBER", help="How many points the rose has. Where not given, 8.")
+]
+RingsOption = Annotated[
+    int | None, typer.Option("--rings", parser=whole(1), metavar="NUMBER", help="How many rings. Where not given, as many as is usual.")
+]
 ReachOption = Annotated[
     list[float] | None,
     typer.Option(
@@ -117,10 +133,15 @@ def template(
     strip: StripOption = None,
     top: TopOption = None,
     band: BandOption = None,
-    dark: Annotated[Side, typer.Option(help="The side of a lobe that is dark, looking from its root to its tip.")] = Side.RIGHT,
+    dark: Annotated[
+        Side,
+        typer.Option(
+            parser=one_of(Side), metavar=metavar_of(Side), help="The side of a lobe that is dark, looking from its root to its tip."
+        ),
+    ] = Side.RIGHT,
     leaf_length: Annotated[float, typer.Option(parser=_size, metavar="LENGTH", help="A leaf's length, along the grain.")] = "36in",  # type: ignore[assignment]
     leaf_width: Annotated[float, typer.Option(parser=_size, metavar="LENGTH", help="A leaf's width.")] = "5in",  # type: ignore[assignment]
-    spare: Annotated[int, typer.Option(min=0, max=MOST_SPARE_LOBES, help="Lobes to spare in each ring.")] = 1,
+    spare: Annotated[int, typer.Option(parser=whole(0, MOST_SPARE_LOBES), metavar="NUMBER", help="Lobes to spare in each ring.")] = 1,
     on: Annotated[
         Path | None,
         typer.Option(metavar="BARE.json", help="Make it for the very top that `inspect --stage bare --json` measured, as placed there."),
@@ -359,12 +380,16 @@ def _outline_of(path: Path) -> tuple[Array, tuple[int, ...], str]:
     from .basis.errors import NoOutline
     from .design.measured import GOOD_TO_IN, measured_outline
     from .photo import read_bytes, shown_name
+    from .report.result_reading import STAGES
 
     name = shown_name(path)
     try:
         document: Any = json.loads(read_bytes(path))
     except (ValueError, RecursionError):
         raise NoOutline(file=name, why="it isn't one that `seamcheck inspect --json` wrote of a rose") from None
+    stage = document.get("stage") if isinstance(document, dict) else None
+    if isinstance(stage, str) and stage in STAGES and stage not in ("dry-fit", "inlaid"):
+        raise NoOutline(file=name, why=say("it shows {stage}, not a rose on its top", stage=STAGES[stage]))
     outline = measured_outline(document, name)
     return (
         outline.outline_in,

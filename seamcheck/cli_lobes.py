@@ -23,7 +23,7 @@ from .cli_design import (
     laid_on,
     wish_of,
 )
-from .cli_options import UnitsOption, picture_name
+from .cli_options import UnitsOption, metavar_of, one_of, picture_name
 
 
 def add_to(app: typer.Typer) -> None:
@@ -47,7 +47,12 @@ def lobes(
     on: Annotated[
         Path | None, typer.Option(metavar="BARE.json", help="What `inspect --stage bare --json` wrote of the top that they go on.")
     ] = None,
-    dark: Annotated[Side | None, typer.Option(help="The side of a lobe that is dark. Where not given, as in most lobes.")] = None,
+    dark: Annotated[
+        Side | None,
+        typer.Option(
+            parser=one_of(Side), metavar=metavar_of(Side), help="The side of a lobe that is dark. Where not given, as in most lobes."
+        ),
+    ] = None,
     picture: Annotated[
         Path | None,
         typer.Option(parser=picture_name, metavar="FILE", help="Draw the round and the lobes, as a .png or .jpg file."),

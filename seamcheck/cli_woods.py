@@ -24,7 +24,7 @@ from .cli_design import (
     refuse_rose_options,
     wish_of,
 )
-from .cli_options import UnitsOption, picture_name
+from .cli_options import UnitsOption, metavar_of, one_of, picture_name
 
 if TYPE_CHECKING:
     from .woods.look import Looked
@@ -68,7 +68,12 @@ def woods(
     strip: StripOption = None,
     top: TopOption = None,
     band: BandOption = None,
-    dark: Annotated[Side, typer.Option(help="The side of a lobe that is dark, looking from its root to its tip.")] = Side.RIGHT,
+    dark: Annotated[
+        Side,
+        typer.Option(
+            parser=one_of(Side), metavar=metavar_of(Side), help="The side of a lobe that is dark, looking from its root to its tip."
+        ),
+    ] = Side.RIGHT,
     units: UnitsOption = Units.IN,
 ) -> None:
     """Say which woods stand apart as dark and light, and both from the field.

@@ -110,6 +110,21 @@ def test_a_wrong_command_line(run: Run, options: str) -> None:
     assert "Error" in err
 
 
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        ("--units cm", "cm won't do: write in or mm."),
+        ("--spare 21", "21 won't do: write a whole number from 0 to 20."),
+        ("--dark up", "up won't do: write left or right."),
+        ("--points x", "x won't do: write a whole number of 1 or more."),
+    ],
+)
+def test_what_wont_do_is_said_in_plain_words(run: Run, options: str, said: str) -> None:
+    status, out, err = run("template", "--reach", "3", *options.split())
+    assert (status, out) == (2, "")
+    assert said in " ".join(err.split())
+
+
 def test_a_leaf_that_is_too_small_is_refused_with_one_that_will_do(run: Run) -> None:
     status, _, err = run("template", *OURS, "--leaf-length", "2", "--leaf-width", "1/2")
     assert status == 1
@@ -173,6 +188,14 @@ def test_what_gives_no_outline(run: Run, tmp_path: Path, text: str) -> None:
     status, out, err = run("recess", "--result", "a.json")
     assert (status, out) == (1, "")
     assert err.startswith("a.json gives no outline of a rose")
+
+
+@pytest.mark.parametrize(("stage", "words"), [("bare", "a bare top"), ("loose", "loose lobes")])
+def test_another_stage_gives_no_outline(run: Run, tmp_path: Path, stage: str, words: str) -> None:
+    (tmp_path / "a.json").write_text(json.dumps({"stage": stage, "tips": [], "centre_px": None}))
+    status, _, err = run("recess", "--result", "a.json")
+    assert status == 1
+    assert f"it shows {words}, not a rose on its top" in err
 
 
 def test_a_result_and_a_rose_at_once(run: Run, tmp_path: Path) -> None:
