@@ -317,12 +317,13 @@ def cards(
     paper: PaperOption = PaperName.LETTER,
 ) -> None:
     """Make the sheet of eight scale cards, to print at 100 %."""
-    from .printed.card_sheet import card_sheet, is_card_sheet
+    from .printed.card_sheet import card_sheet
     from .report.files import Target, write_all
+    from .sheet import PdfKind, is_pdf
 
     if file.suffix.lower() != ".pdf":
         raise typer.BadParameter(f"{file} must end in .pdf.", param_hint="FILE.pdf")
-    write_all([(Target(file, "a card sheet", is_card_sheet), card_sheet(paper.value))])
+    write_all([(Target(file, "a card sheet", is_pdf(PdfKind.CARDS)), card_sheet(paper.value))])
     name = "Letter" if paper is PaperName.LETTER else "A4"
     print(say("{file}: eight scale cards for {paper} paper. Print at 100 %, then measure both bars.", file=file, paper=name))
 

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from .printed.drawing import Drawing
     from .printed.laid_template import Laying
     from .report.loose_reading import RosePlaced
+    from .sheet import PdfKind
 
 # Past these it is a slip of the unit or the keyboard.
 MOST_LENGTH_IN = 240.0  # of a leaf, a top or a reach
@@ -162,6 +163,7 @@ def template(
     from .printed.lobe_template import cutting_page, template_drawings
     from .printed.pages import room_in
     from .printed.template_words import naming_options, text_lines
+    from .sheet import PdfKind
 
     placed = None
     if on is not None:
@@ -183,7 +185,7 @@ def template(
         first.append(laying_page(laid, laying, room))
         drawings = laid_drawings(laid, cuts, room, wish, laying.unknown)
         lines = [piece for line in own_lines(laid, laying) for piece in _wrapped(line)] + ["", *lines]
-    _write(files, "Patterns for a rose", first, drawings, paper, (bar_across, bar_along))
+    _write(files, PdfKind.PATTERNS, "Patterns for a rose", first, drawings, paper, (bar_across, bar_along))
     _tell(lines, (SAW_AND_KNIFE, MAKERS_FIRST), files)
     if job is not None:
         print("\n" + say("Kept as pattern {number} of the job {job}.", number=_keep(job, rose), job=job))
@@ -315,6 +317,7 @@ def recess(
     from .printed.pages import room_in
     from .printed.recess_drawing import recess_drawing, routing_page, text_lines
     from .printed.template_words import assumed_words
+    from .sheet import PdfKind
 
     notes = [] if veneer else ["The depth is that of usual veneer: measure yours, and give it (--veneer)."]
     if result is None:
@@ -331,7 +334,7 @@ def recess(
     found = work_out(outline, veneer or USUAL_VENEER_IN, bit, inside)
     names = [str(lobe) for lobe in lobes]
     first = [routing_page(found, names, room_in(paper.value), notes, result is not None)]
-    _write(files, "The recess for a rose", first, [recess_drawing(found, names)], paper, (bar_across, bar_along))
+    _write(files, PdfKind.RECESS, "The recess for a rose", first, [recess_drawing(found, names)], paper, (bar_across, bar_along))
     told = [piece for note in notes for piece in _wrapped(note)]
     _tell(text_lines(found, names, told, result is not None), (ROUTER, SAW_AND_KNIFE, MAKERS_FIRST), files)
 
@@ -401,6 +404,7 @@ def _outline_of(path: Path) -> tuple[Array, tuple[int, ...], str]:
 
 def _write(
     files: list[Path] | None,
+    kind: PdfKind,
     title: str,
     first: list[Drawing],
     drawings: list[Drawing],
@@ -411,12 +415,12 @@ def _write(
     if not files:
         return
     from .cards.print_check import print_scale
-    from .printed.card_sheet import is_card_sheet
     from .printed.pages import pages
     from .printed.vector_files import dxf_bytes, is_dxf, is_svg, side_by_side, svg_bytes
     from .report.files import Target, check_targets, write_all
+    from .sheet import is_pdf
 
-    kinds = {".pdf": ("a drawing", is_card_sheet), ".svg": ("a drawing", is_svg), ".dxf": ("a drawing", is_dxf)}
+    kinds = {".pdf": ("a drawing", is_pdf(kind)), ".svg": ("a drawing", is_svg), ".dxf": ("a drawing", is_dxf)}
     targets = [Target(file, *kinds[file.suffix.lower()]) for file in files]
     check_targets(targets)
     scale = print_scale(*bars)
@@ -424,7 +428,7 @@ def _write(
     for target in targets:
         suffix = target.path.suffix.lower()
         if suffix == ".pdf":
-            made.append((target, pages([*first, *drawings], paper.value, title, (scale.across, scale.along))))
+            made.append((target, pages([*first, *drawings], paper.value, title, (scale.across, scale.along), kind)))
         else:
             made.append((target, (svg_bytes if suffix == ".svg" else dxf_bytes)(side_by_side(drawings, title))))
     write_all(made)

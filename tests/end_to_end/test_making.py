@@ -70,6 +70,19 @@ def test_what_is_not_ours_stays(run: Run, tmp_path: Path) -> None:
         assert (tmp_path / name).read_text() == "mine"
 
 
+def test_a_pdf_of_ours_is_replaced_by_its_own_kind_alone(run: Run, tmp_path: Path) -> None:
+    commands = {"template": ["template", "a.pdf", *OURS], "recess": ["recess", "a.pdf", *OURS], "cards": ["cards", "a.pdf"]}
+    for first, words in commands.items():
+        (tmp_path / "a.pdf").unlink(missing_ok=True)
+        assert run(*words)[0] == 0
+        before = (tmp_path / "a.pdf").read_bytes()
+        for other, others in commands.items():
+            assert run(*others)[0] == (0 if other == first else 1)
+            assert (tmp_path / "a.pdf").read_bytes() == before
+    (tmp_path / "a.jpg").write_bytes(b"no photo")
+    assert "a.pdf is already there and is not a bench sheet of ours" in run("sheet", "a.jpg", "a.pdf")[2]
+
+
 @pytest.mark.parametrize(
     ("options", "why"),
     [
