@@ -147,10 +147,10 @@ def sheet_targets(classroom: Classroom) -> list[Any]:
 
 def _targets(folder: Path, stem: str) -> list[Any]:
     from .pages.environment import is_page
-    from .printed.card_sheet import is_card_sheet
     from .report.files import Target
+    from .sheet import PdfKind, is_pdf
 
-    return [Target(folder / f"{stem}.html", "a page", is_page), Target(folder / f"{stem}.pdf", "a page", is_card_sheet)]
+    return [Target(folder / f"{stem}.html", "a page", is_page), Target(folder / f"{stem}.pdf", "a page", is_pdf(PdfKind.STUDENT))]
 
 
 def write_sheets(classroom: Classroom, faults: Mapping[Path, str], marks: Marks, paper: str) -> Iterator[Written]:

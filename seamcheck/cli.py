@@ -31,12 +31,16 @@ from .cli_options import (
     PaperName,
     PaperOption,
     RimOption,
+    StageName,
     StageOption,
     ToleranceOption,
     UnitsOption,
     VeneerOption,
+    ending_in,
     length,
     picture_name,
+    result_name,
+    whole,
 )
 
 if TYPE_CHECKING:
@@ -101,12 +105,18 @@ def inspect(
         typer.Option(parser=picture_name, metavar="FILE", help="Draw what was found into the photo, as a .png or .jpg file."),
     ] = None,
     table: Annotated[
-        Path | None, typer.Option("--csv", metavar="FILE", help="Write points and joints as a table for a spreadsheet.")
+        Path | None,
+        typer.Option("--csv", parser=ending_in(".csv"), metavar="FILE", help="Write points and joints as a table for a spreadsheet."),
     ] = None,
-    result: Annotated[Path | None, typer.Option("--json", metavar="FILE", help="Write all numbers as a result file for programs.")] = None,
+    result: Annotated[
+        Path | None,
+        typer.Option("--json", parser=result_name, metavar="FILE", help="Write all numbers as a result file for programs."),
+    ] = None,
     points: Annotated[
         int | None,
-        typer.Option(min=3, max=64, metavar="NUMBER", help="Bare top: how many points the rose has. Where not given, one for every seam."),
+        typer.Option(
+            parser=whole(3, 64), metavar="NUMBER", help="Bare top: how many points the rose has. Where not given, one for every seam."
+        ),
     ] = None,
     reach: Annotated[
         list[float] | None,
@@ -143,6 +153,8 @@ def inspect(
         made_with["points"] = points
     if reach:
         made_with["reaches_in"] = tuple(reach)
+    if points is not None or reach:
+        _check_bare_rose(stage, points, reach)
     if (marks is None) != (apart is None):
         raise typer.BadParameter("give --marks and --apart together.", param_hint="--marks")
     _say_known(made_with, known, rim, lens, known is not None or marks is not None)
@@ -163,6 +175,8 @@ def inspect(
     seen, inspection = _measure(photos[0], made_with) if len(photos) == 1 else _measure_all(photos, made_with)
     if budget is not None and budget != ALL_LOBES:
         _check_lobe(inspection, budget)
+    if (points is not None or reach) and inspection.bare is None:
+        inspection = _unused_rose(inspection)
     write_all([(target, make(seen, inspection)) for target, make in outputs])
     more = [] if budget is None else _budget_lines(inspection, budget)
     if job is not None:
@@ -170,10 +184,32 @@ def inspect(
     print_report(inspection, sys.stdout, more)
 
 
+def _check_bare_rose(stage: StageName | None, points: int | None, reach: list[float] | None) -> None:
+    """Exit 2 where a rose to be laid on a bare top is asked for of something else; CantBuild where no such rose can be made."""
+    from .design.draw_up import check_reaches
+
+    if stage not in (None, StageName.BARE):
+        raise typer.BadParameter(
+            f"they say which rose goes on a bare top, not on {stage.value}: give --stage bare, or leave them out.",
+            param_hint="--points, --reach",
+        )
+    check_reaches(points, tuple(reach or ()))
+
+
+def _unused_rose(inspection: Inspection) -> Inspection:
+    """With a note that points and reach were given in vain."""
+    from dataclasses import replace
+
+    note = say("--points and --reach say which rose goes on a bare top, and this is none, so they weren't used.")
+    return replace(inspection, warnings=(*inspection.warnings, note))
+
+
 def _say_known(made_with: dict[str, Any], known: float | None, rim: bool, lens: Path | None, has_length: bool) -> None:
     """Add what stands in the cards' place."""
     if lens is not None and not has_length:
         raise typer.BadParameter("it goes with a known length: give --known too.", param_hint="--lens")
+    if rim and known is None:
+        raise typer.BadParameter("it goes with a known diameter: give --known too.", param_hint="--rim")
     if known is not None:
         made_with["known_in"] = known
     if rim:
@@ -292,12 +328,13 @@ def cards(
     paper: PaperOption = PaperName.LETTER,
 ) -> None:
     """Make the sheet of eight scale cards, to print at 100 %."""
-    from .printed.card_sheet import card_sheet, is_card_sheet
+    from .printed.card_sheet import card_sheet
     from .report.files import Target, write_all
+    from .sheet import PdfKind, is_pdf
 
     if file.suffix.lower() != ".pdf":
         raise typer.BadParameter(f"{file} must end in .pdf.", param_hint="FILE.pdf")
-    write_all([(Target(file, "a card sheet", is_card_sheet), card_sheet(paper.value))])
+    write_all([(Target(file, "a card sheet", is_pdf(PdfKind.CARDS)), card_sheet(paper.value))])
     name = "Letter" if paper is PaperName.LETTER else "A4"
     print(say("{file}: eight scale cards for {paper} paper. Print at 100 %, then measure both bars.", file=file, paper=name))
 

@@ -12,7 +12,7 @@ import typer
 
 from .basis.errors import NoSuchJoint, NoSuchLobe
 from .basis.units import Units, lengths
-from .cli_options import UnitsOption, length, picture_name
+from .cli_options import UnitsOption, length, metavar_of, one_of, picture_name
 
 if TYPE_CHECKING:
     from .advise.fit import Fit
@@ -148,7 +148,11 @@ def plan(
     ] = None,
     wood: Annotated[
         WoodName,
-        typer.Option(help="For what wood may come off: what surely must, what likely must, or so much that it's safe to close."),
+        typer.Option(
+            parser=one_of(WoodName),
+            metavar=metavar_of(WoodName),
+            help="For what wood may come off: what surely must, what likely must, or so much that it's safe to close.",
+        ),
     ] = WoodName.LIKELY,
     picture: Annotated[
         Path | None, typer.Option(parser=picture_name, metavar="FILE", help="Draw the plan, as a .png or .jpg file.")

@@ -116,13 +116,13 @@ def _measured(classroom: Classroom) -> dict[Path, str]:
 
 def _overview_targets(out: Path) -> list[Any]:
     from .pages.environment import is_page
-    from .printed.card_sheet import is_card_sheet
     from .report.class_table import is_class_table
     from .report.files import Target
+    from .sheet import PdfKind, is_pdf
 
     return [
         Target(out / f"{OVERVIEW}.html", "a page", is_page),
-        Target(out / f"{OVERVIEW}.pdf", "a page", is_card_sheet),
+        Target(out / f"{OVERVIEW}.pdf", "a page", is_pdf(PdfKind.CLASS)),
         Target(out / f"{OVERVIEW}.csv", "a table", is_class_table),
     ]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from enum import StrEnum
 from math import degrees, hypot, isfinite, radians
 from pathlib import Path
@@ -9,23 +10,38 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from .basis.language import say
+from .basis.language import say, say_count
 from .basis.units import Units, lengths
-from .cli_options import BarAcrossOption, BarAlongOption, JobOption, PaperName, PaperOption, UnitsOption, VeneerOption, length
+from .cli_options import (
+    BarAcrossOption,
+    BarAlongOption,
+    JobOption,
+    PaperName,
+    PaperOption,
+    UnitsOption,
+    VeneerOption,
+    length,
+    metavar_of,
+    one_of,
+    whole,
+)
 
 if TYPE_CHECKING:
     from .basis.frames import Array
     from .design.laid_rose import LaidRose
     from .design.rose import Rose
+    from .design.wish import Wish
     from .printed.drawing import Drawing
     from .printed.laid_template import Laying
     from .report.loose_reading import RosePlaced
+    from .sheet import PdfKind
 
 # Past these it is a slip of the unit or the keyboard.
 MOST_LENGTH_IN = 240.0  # of a leaf, a top or a reach
 MOST_BIT_IN = 1.0
 MOST_SPARE_LOBES = 20
 USUAL_POINTS = 8
+USUAL_REACH_IN = 3.0  # of a rose that is only drawn to be looked at
 SAME_REACH_IN = 1e-4
 
 TERMINAL_WIDTH = 100  # letters, for cautions
@@ -81,8 +97,12 @@ FilesArgument = Annotated[
     list[Path] | None,
     typer.Argument(parser=_drawing_name, metavar="[FILE]...", help="Drawings to write, by their ending: .pdf, .svg or .dxf."),
 ]
-PointsOption = Annotated[int, typer.Option("--points", help="How many points the rose has.")]
-RingsOption = Annotated[int | None, typer.Option("--rings", help="How many rings. Where not given, as many as is usual.")]
+PointsOption = Annotated[
+    int | None, typer.Option("--points", parser=whole(1), metavar="NUMBER", help="How many points the rose has. Where not given, 8.")
+]
+RingsOption = Annotated[
+    int | None, typer.Option("--rings", parser=whole(1), metavar="NUMBER", help="How many rings. Where not given, as many as is usual.")
+]
 ReachOption = Annotated[
     list[float] | None,
     typer.Option(
@@ -106,7 +126,7 @@ BandOption = Annotated[float | None, typer.Option(parser=_size, metavar="LENGTH"
 
 def template(
     files: FilesArgument = None,
-    points: PointsOption = USUAL_POINTS,
+    points: PointsOption = None,
     reach: ReachOption = None,
     rings: RingsOption = None,
     short_edge: ShortEdgeOption = None,
@@ -114,10 +134,15 @@ def template(
     strip: StripOption = None,
     top: TopOption = None,
     band: BandOption = None,
-    dark: Annotated[Side, typer.Option(help="The side of a lobe that is dark, looking from its root to its tip.")] = Side.RIGHT,
+    dark: Annotated[
+        Side,
+        typer.Option(
+            parser=one_of(Side), metavar=metavar_of(Side), help="The side of a lobe that is dark, looking from its root to its tip."
+        ),
+    ] = Side.RIGHT,
     leaf_length: Annotated[float, typer.Option(parser=_size, metavar="LENGTH", help="A leaf's length, along the grain.")] = "36in",  # type: ignore[assignment]
     leaf_width: Annotated[float, typer.Option(parser=_size, metavar="LENGTH", help="A leaf's width.")] = "5in",  # type: ignore[assignment]
-    spare: Annotated[int, typer.Option(min=0, max=MOST_SPARE_LOBES, help="Lobes to spare in each ring.")] = 1,
+    spare: Annotated[int, typer.Option(parser=whole(0, MOST_SPARE_LOBES), metavar="NUMBER", help="Lobes to spare in each ring.")] = 1,
     on: Annotated[
         Path | None,
         typer.Option(metavar="BARE.json", help="Make it for the very top that `inspect --stage bare --json` measured, as placed there."),
@@ -134,9 +159,11 @@ def template(
     """
     from .advise.cautions import MAKERS_FIRST, SAW_AND_KNIFE
     from .design.cut_list import cut_list
+    from .design.draw_up import draw_up
     from .printed.lobe_template import cutting_page, template_drawings
     from .printed.pages import room_in
-    from .printed.template_words import text_lines
+    from .printed.template_words import naming_options, text_lines
+    from .sheet import PdfKind
 
     placed = None
     if on is not None:
@@ -144,29 +171,36 @@ def template(
 
         placed = read_placed(on)
         points, reach, rings = as_placed(placed, points, reach, rings)
-    rose = rose_of(points, reach, rings, short_edge, root_angle, strip, top, band, dark)
+    wish = wish_of(points, reach, rings, short_edge, root_angle, strip, top, band, dark)
+    rose = draw_up(wish)
     cuts = cut_list(rose, strip, (leaf_length, leaf_width), spare)
     room = room_in(paper.value)
-    first, drawings, lines = [cutting_page(rose, cuts, room)], [], text_lines(rose, cuts)
+    first, drawings, lines = [cutting_page(rose, cuts, room, wish)], [], text_lines(rose, cuts, wish)
     if placed is None:
-        drawings = template_drawings(rose, cuts, room)
+        drawings = template_drawings(rose, cuts, room, wish)
     else:
         from .printed.laid_template import laid_drawings, laying_page, own_lines
 
         laid, laying = laid_on(rose, placed)
         first.append(laying_page(laid, laying, room))
-        drawings = laid_drawings(laid, cuts, room)
+        drawings = laid_drawings(laid, cuts, room, wish, laying.unknown)
         lines = [piece for line in own_lines(laid, laying) for piece in _wrapped(line)] + ["", *lines]
-    _write(files, "Patterns for a rose", first, drawings, paper, (bar_across, bar_along))
+    _write(files, PdfKind.PATTERNS, "Patterns for a rose", first, drawings, paper, (bar_across, bar_along))
     _tell(lines, (SAW_AND_KNIFE, MAKERS_FIRST), files)
     if job is not None:
         print("\n" + say("Kept as pattern {number} of the job {job}.", number=_keep(job, rose), job=job))
+    if on is None:
+        print("\n" + say("This very rose, for other commands (lobes, recess, woods):"))
+        print(f"  {naming_options(wish)}")
+    else:
+        print("\n" + say("This very rose, for `seamcheck lobes`:"))
+        print(f"  --on {on} {naming_options(wish)}")
 
 
-def as_placed(placed: RosePlaced, points: int, reach: list[float] | None, rings: int | None) -> tuple[int, list[float], int]:
+def as_placed(placed: RosePlaced, points: int | None, reach: list[float] | None, rings: int | None) -> tuple[int, list[float], int]:
     """Points, reaches and rings of the rose that was placed on a bare top; exit 2 where the command line says others."""
     count, reaches = len(placed.places), list(placed.reaches_in)
-    if points not in (USUAL_POINTS, count):
+    if points not in (None, count):
         raise typer.BadParameter(
             f"the rose was placed with {count} points, not {points}: inspect the bare top again with --points.", param_hint="--on"
         )
@@ -187,7 +221,7 @@ def laid_on(rose: Rose, placed: RosePlaced) -> tuple[LaidRose, Laying]:
     from .design.laid_rose import SeamPlace, lay_on
     from .printed.laid_template import Laying
     from .report.bare_words import laying_words
-    from .report.words import length_words, limit_words
+    from .report.words import length_words, limit_words, list_words
 
     seams = [
         SeamPlace(place.seam, place.ring, place.bearing if placed.all_suit else bearing)
@@ -196,20 +230,31 @@ def laid_on(rose: Rose, placed: RosePlaced) -> tuple[LaidRose, Laying]:
     where = say("Lay the rose {place}.", place=laying_words(placed.shift_in, placed.turn))
     if placed.all_suit:
         largest = say("More than half of its lobes had to suit, so every lobe is made for its own seam.")
-    elif any(placed.suited):
-        largest = say(
-            "The lobes at seams {seams} are made to suit; all other points then lie within {size} of theirs.",
-            seams=", ".join(str(place.seam) for place, suited in zip(placed.places, placed.suited, strict=True) if suited),
+    elif suited := [
+        str(place.seam) for place, suits in zip(placed.places, placed.suited, strict=True) if suits and place.seam not in placed.unknown
+    ]:
+        largest = say_count(
+            "The lobe at seam {seams} is made to suit; all other points{known} then lie within {size} of theirs.",
+            "The lobes at seams {seams} are made to suit; all other points{known} then lie within {size} of theirs.",
+            len(suited),
+            seams=list_words(suited),
+            known=say(" whose seams were measured") if placed.unknown else "",
             size=limit_words(placed.tolerance_in),
         )
+    elif placed.unknown:
+        largest = say("No point whose seam was measured misses it by more than {size}.", size=length_words(placed.largest_in))
     else:
         largest = say("No point misses its seam by more than {size}.", size=length_words(placed.largest_in))
     if placed.unknown:
-        largest += " " + say(
-            "Seams that weren't measured: {seams}. Their lobes are drawn as if the seam were even: cut those last, and to suit.",
-            seams=", ".join(str(seam) for seam in placed.unknown),
+        largest += " " + say_count(
+            "Seam {seams} wasn't measured, and is drawn as if it were even: cut its lobe and those beside it in the ring last, to the seam "
+            "itself.",
+            "Seams {seams} weren't measured, and are drawn as if they were even: cut their lobes and those beside them in the ring last, "
+            "to the seams themselves.",
+            len(placed.unknown),
+            seams=list_words([str(seam) for seam in placed.unknown]),
         )
-    return lay_on(rose, seams), Laying(placed.photo, where, largest)
+    return lay_on(rose, seams), Laying(placed.photo, where, largest, placed.unknown)
 
 
 def _wrapped(line: str) -> list[str]:
@@ -226,10 +271,10 @@ def _keep(folder: Path, rose: Rose) -> int:
     rings = [
         {
             "lobes": ring.count,
-            "reach_in": round(ring.reach_in, 6),
-            "length_in": round(ring.shape.length_in, 6),
+            "reach_in": round(ring.reach_in, 9),
+            "length_in": round(ring.shape.length_in, 9),
             "root_angle_deg": round(degrees(ring.shape.root_angle), 6),
-            "short_edge_in": round(float(hypot(*ring.shape.shoulder_in)), 6),
+            "short_edge_in": round(float(hypot(*ring.shape.shoulder_in)), 9),
         }
         for ring in rose.rings
     ]
@@ -239,11 +284,14 @@ def _keep(folder: Path, rose: Rose) -> int:
 
 def recess(
     files: FilesArgument = None,
-    points: PointsOption = 8,
+    points: PointsOption = None,
     reach: ReachOption = None,
     rings: RingsOption = None,
     short_edge: ShortEdgeOption = None,
     root_angle: RootAngleOption = None,
+    strip: StripOption = None,
+    top: TopOption = None,
+    band: BandOption = None,
     result: Annotated[
         Path | None,
         typer.Option(metavar="FILE", help="A result file of the fitted rose (inspect --json), in place of the rose's own options."),
@@ -264,29 +312,41 @@ def recess(
     """
     from .advise.cautions import MAKERS_FIRST, ROUTER, SAW_AND_KNIFE
     from .basis.veneer import USUAL_VENEER_IN
+    from .design.draw_up import draw_up
     from .design.recess import recess as work_out
     from .printed.pages import room_in
     from .printed.recess_drawing import recess_drawing, routing_page, text_lines
+    from .printed.template_words import assumed_words
+    from .sheet import PdfKind
 
     notes = [] if veneer else ["The depth is that of usual veneer: measure yours, and give it (--veneer)."]
     if result is None:
-        rose = rose_of(points, reach, rings, short_edge, root_angle, None, None, None, Side.RIGHT)
+        wish = wish_of(points, reach, rings, short_edge, root_angle, strip, top, band, Side.RIGHT)
+        rose = draw_up(wish)
+        notes.append(assumed_words(rose, wish))
         outline = rose.outline_in()
         lobes = tuple(lobe.number for lobe in sorted(rose.lobes(), key=lambda lobe: lobe.bearing))
-    elif reach or rings or short_edge or root_angle:
-        raise typer.BadParameter("give either a result file or the rose's own options.", param_hint="--result")
     else:
+        options = (points, reach, rings, short_edge, root_angle, strip, top, band)
+        refuse_rose_options(options, "give either a result file or the rose's own options.", "--result")
         outline, lobes, note = _outline_of(result)
         notes.append(note)
     found = work_out(outline, veneer or USUAL_VENEER_IN, bit, inside)
     names = [str(lobe) for lobe in lobes]
     first = [routing_page(found, names, room_in(paper.value), notes, result is not None)]
-    _write(files, "The recess for a rose", first, [recess_drawing(found, names)], paper, (bar_across, bar_along))
-    _tell(text_lines(found, names, notes, result is not None), (ROUTER, SAW_AND_KNIFE, MAKERS_FIRST), files)
+    _write(files, PdfKind.RECESS, "The recess for a rose", first, [recess_drawing(found, names)], paper, (bar_across, bar_along))
+    told = [piece for note in notes for piece in _wrapped(note)]
+    _tell(text_lines(found, names, told, result is not None), (ROUTER, SAW_AND_KNIFE, MAKERS_FIRST), files)
 
 
-def rose_of(
-    points: int,
+def refuse_rose_options(options: Sequence[object], why: str, hint: str = "--points, --reach, ...") -> None:
+    """Exit 2 where a rose's options were given that would not be used."""
+    if any(option is not None for option in options):
+        raise typer.BadParameter(why, param_hint=hint)
+
+
+def wish_of(
+    points: int | None,
     reach: list[float] | None,
     rings: int | None,
     short_edge: list[float] | None,
@@ -295,26 +355,24 @@ def rose_of(
     top: float | None,
     band: float | None,
     dark: Side,
-) -> Rose:
-    """The rose that a command's options ask for; exit 2 where they say too little, CantBuild where it can't be built."""
-    from .design.draw_up import draw_up
+) -> Wish:
+    """The rose that a command's options ask for; exit 2 where they say too little."""
     from .design.wish import Top, Wish
 
     if not reach:
         raise typer.BadParameter("say how far the first ring reaches, for instance --reach 3.", param_hint="--reach")
     if band is not None and top is None:
         raise typer.BadParameter("say the top's diameter too (--top).", param_hint="--band")
-    return draw_up(
-        Wish(
-            points,
-            tuple(reach),
-            rings,
-            tuple(short_edge or ()),
-            tuple(root_angle or ()),
-            strip,
-            Top(top, band or 0.0) if top else None,
-            "cw" if dark is Side.RIGHT else "ccw",
-        )
+    return Wish(
+        USUAL_POINTS if points is None else points,
+        tuple(reach),
+        rings,
+        tuple(short_edge or ()),
+        tuple(root_angle or ()),
+        strip,
+        Top(top, band or 0.0) if top else None,
+        "cw" if dark is Side.RIGHT else "ccw",
+        ("points",) if points is None else (),
     )
 
 
@@ -325,12 +383,16 @@ def _outline_of(path: Path) -> tuple[Array, tuple[int, ...], str]:
     from .basis.errors import NoOutline
     from .design.measured import GOOD_TO_IN, measured_outline
     from .photo import read_bytes, shown_name
+    from .report.result_reading import STAGES
 
     name = shown_name(path)
     try:
         document: Any = json.loads(read_bytes(path))
     except (ValueError, RecursionError):
         raise NoOutline(file=name, why="it isn't one that `seamcheck inspect --json` wrote of a rose") from None
+    stage = document.get("stage") if isinstance(document, dict) else None
+    if isinstance(stage, str) and stage in STAGES and stage not in ("dry-fit", "inlaid"):
+        raise NoOutline(file=name, why=say("it shows {stage}, not a rose on its top", stage=STAGES[stage]))
     outline = measured_outline(document, name)
     return (
         outline.outline_in,
@@ -342,6 +404,7 @@ def _outline_of(path: Path) -> tuple[Array, tuple[int, ...], str]:
 
 def _write(
     files: list[Path] | None,
+    kind: PdfKind,
     title: str,
     first: list[Drawing],
     drawings: list[Drawing],
@@ -352,12 +415,12 @@ def _write(
     if not files:
         return
     from .cards.print_check import print_scale
-    from .printed.card_sheet import is_card_sheet
     from .printed.pages import pages
     from .printed.vector_files import dxf_bytes, is_dxf, is_svg, side_by_side, svg_bytes
     from .report.files import Target, check_targets, write_all
+    from .sheet import is_pdf
 
-    kinds = {".pdf": ("a drawing", is_card_sheet), ".svg": ("a drawing", is_svg), ".dxf": ("a drawing", is_dxf)}
+    kinds = {".pdf": ("a drawing", is_pdf(kind)), ".svg": ("a drawing", is_svg), ".dxf": ("a drawing", is_dxf)}
     targets = [Target(file, *kinds[file.suffix.lower()]) for file in files]
     check_targets(targets)
     scale = print_scale(*bars)
@@ -365,7 +428,7 @@ def _write(
     for target in targets:
         suffix = target.path.suffix.lower()
         if suffix == ".pdf":
-            made.append((target, pages([*first, *drawings], paper.value, title, (scale.across, scale.along))))
+            made.append((target, pages([*first, *drawings], paper.value, title, (scale.across, scale.along), kind)))
         else:
             made.append((target, (svg_bytes if suffix == ".svg" else dxf_bytes)(side_by_side(drawings, title))))
     write_all(made)

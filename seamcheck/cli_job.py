@@ -10,7 +10,7 @@ import typer
 
 from .basis.language import say
 from .basis.units import Units
-from .cli_options import UnitsOption, picture_name
+from .cli_options import UnitsOption, picture_name, whole
 
 if TYPE_CHECKING:
     from .combine.change import Comparison
@@ -30,9 +30,11 @@ def job(
     new: Annotated[bool, typer.Option("--new", help="Begin a job there; the folder is made where it's missing.")] = False,
     note: Annotated[str | None, typer.Option(metavar="WORDS", help="Keep a note about the job: the top, the woods, for whom.")] = None,
     leave_out: Annotated[
-        int | None, typer.Option(min=1, metavar="NUMBER", help="An inspection that should not count, say of the wrong top.")
+        int | None, typer.Option(parser=whole(1), metavar="NUMBER", help="An inspection that should not count, say of the wrong top.")
     ] = None,
-    take_in: Annotated[int | None, typer.Option(min=1, metavar="NUMBER", help="An inspection that was left out, to count again.")] = None,
+    take_in: Annotated[
+        int | None, typer.Option(parser=whole(1), metavar="NUMBER", help="An inspection that was left out, to count again.")
+    ] = None,
     timeline: Annotated[
         Path | None,
         typer.Option(parser=picture_name, metavar="FILE", help="Draw every point from photo to photo, as a .png or .jpg file."),
@@ -71,10 +73,13 @@ def compare(
     ],
     since: Annotated[
         int | None,
-        typer.Option("--from", min=1, metavar="NUMBER", help="Of a job: compare with this inspection. Where not given, the one before."),
+        typer.Option(
+            "--from", parser=whole(1), metavar="NUMBER", help="Of a job: compare with this inspection. Where not given, the one before."
+        ),
     ] = None,
     until: Annotated[
-        int | None, typer.Option("--to", min=1, metavar="NUMBER", help="Of a job: the inspection to compare. Where not given, the last.")
+        int | None,
+        typer.Option("--to", parser=whole(1), metavar="NUMBER", help="Of a job: the inspection to compare. Where not given, the last."),
     ] = None,
     units: UnitsOption = Units.IN,
 ) -> None:

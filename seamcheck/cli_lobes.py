@@ -9,8 +9,21 @@ from typing import Annotated
 import typer
 
 from .basis.units import Units
-from .cli_design import PointsOption, ReachOption, RingsOption, RootAngleOption, ShortEdgeOption, Side, as_placed, laid_on, rose_of
-from .cli_options import UnitsOption, picture_name
+from .cli_design import (
+    BandOption,
+    PointsOption,
+    ReachOption,
+    RingsOption,
+    RootAngleOption,
+    ShortEdgeOption,
+    Side,
+    StripOption,
+    TopOption,
+    as_placed,
+    laid_on,
+    wish_of,
+)
+from .cli_options import UnitsOption, metavar_of, one_of, picture_name
 
 
 def add_to(app: typer.Typer) -> None:
@@ -23,15 +36,23 @@ def lobes(
         list[Path],
         typer.Argument(metavar="RESULT.json", help="What `inspect --stage loose --json` wrote of the cut lobes; one or several."),
     ],
-    points: PointsOption = 8,
+    points: PointsOption = None,
     reach: ReachOption = None,
     rings: RingsOption = None,
     short_edge: ShortEdgeOption = None,
     root_angle: RootAngleOption = None,
+    strip: StripOption = None,
+    top: TopOption = None,
+    band: BandOption = None,
     on: Annotated[
         Path | None, typer.Option(metavar="BARE.json", help="What `inspect --stage bare --json` wrote of the top that they go on.")
     ] = None,
-    dark: Annotated[Side | None, typer.Option(help="The side of a lobe that is dark. Where not given, as in most lobes.")] = None,
+    dark: Annotated[
+        Side | None,
+        typer.Option(
+            parser=one_of(Side), metavar=metavar_of(Side), help="The side of a lobe that is dark. Where not given, as in most lobes."
+        ),
+    ] = None,
     picture: Annotated[
         Path | None,
         typer.Option(parser=picture_name, metavar="FILE", help="Draw the round and the lobes, as a .png or .jpg file."),
@@ -48,20 +69,23 @@ def lobes(
     from .advise.lobe_lots import lots
     from .advise.lobe_sort import Limits
     from .basis.errors import NoLobes
+    from .design.draw_up import draw_up
     from .kite import HalfShape
     from .photo import shown_name
+    from .printed.template_words import assumed_words
     from .report.lobes_text import lobes_lines
     from .report.loose_reading import read_loose, read_placed
     from .report.text import ASCII, can_show
 
-    if on is None and not reach and (rings or short_edge or root_angle):
-        raise typer.BadParameter("say how far the first ring reaches, for instance --reach 3.", param_hint="--reach")
+    options = (points, reach, rings, short_edge, root_angle, strip, top, band)
+    told = any(option is not None for option in options)
     found = read_loose(results)
     placed = None if on is None else read_placed(on)
-    told = bool(reach or short_edge or root_angle)
     if told and placed is not None:
         points, reach, rings = as_placed(placed, points, reach, rings)
-    rose = rose_of(points, reach, rings, short_edge, root_angle, None, None, None, Side.RIGHT) if told else None
+    wish = wish_of(points, reach, rings, short_edge, root_angle, strip, top, band, Side.RIGHT) if told else None
+    rose = None if wish is None else draw_up(wish)
+    assumed = "" if rose is None or wish is None else assumed_words(rose, wish)
     patterns = None if rose is None else [HalfShape.of_kite(ring.shape) for ring in rose.rings]
     own = [] if rose is None or placed is None else [(one.ring, one.shape) for one in laid_on(rose, placed)[0].own]
     limits = Limits(found.gap_tolerance_in / 2, found.gap_tolerance_in, found.tolerance_in)
@@ -69,12 +93,13 @@ def lobes(
     done = lots(found.lobes, patterns, None if placed is None else placed.places, limits, side, own)
     if not done.patterns:
         raise NoLobes(file=shown_name(results[0]))
+    unmeasured = None if placed is None else placed.unknown
     if picture is not None:
         from .report.files import Target, write_all
         from .report.lobes_picture import lobes_picture
         from .report.picture_file import is_picture
 
-        write_all([(Target(picture, "a picture", is_picture), lobes_picture(found, done, limits, picture.suffix))])
+        write_all([(Target(picture, "a picture", is_picture), lobes_picture(found, done, limits, unmeasured or (), picture.suffix))])
     plain = not can_show(sys.stdout)
-    for line in lobes_lines(found, done, limits, on is not None):
+    for line in lobes_lines(found, done, limits, unmeasured, assumed):
         print(line.translate(ASCII) if plain else line)

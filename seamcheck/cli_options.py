@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, TypeVar
 
 import typer
 
@@ -16,6 +16,9 @@ from .basis.units import Units, lengths, parse_length, speak
 MOST_TOLERANCE_IN = 1 / 2
 LEAST_VENEER_IN, MOST_VENEER_IN = 1 / 200, 1 / 8
 MOST_BAR_ERROR = 0.05  # relative; the worst printers are 3 % off
+
+
+Name = TypeVar("Name", bound=StrEnum)
 
 
 class PaperName(StrEnum):
@@ -63,6 +66,58 @@ def picture_name(text: str) -> Path:
     return Path(text)
 
 
+def whole(least: int, most: int | None = None) -> Callable[[str], int]:
+    """Reads a whole number."""
+
+    def read(text: str) -> int:
+        number = int(text) if str(text).strip().isdecimal() else -1
+        if number < least or (most is not None and number > most):
+            limits = f"from {least} to {most}" if most is not None else f"of {least} or more"
+            raise typer.BadParameter(f"{text} won't do: write a whole number {limits}.")
+        return number
+
+    return read
+
+
+def one_of(names: type[Name]) -> Callable[[str], Name]:
+    """Reads one of a few names."""
+
+    def read(text: str) -> Name:
+        try:
+            return names(str(text).strip().lower())
+        except ValueError:
+            raise typer.BadParameter(f"{text} won't do: write {' or '.join(name.value for name in names)}.") from None
+
+    return read
+
+
+def metavar_of(names: type[StrEnum]) -> str:
+    """The names as the help shows them."""
+    return f"[{'|'.join(name.value for name in names)}]"
+
+
+def ending_in(suffix: str) -> Callable[[str], Path]:
+    """Reads the name of a file of one kind, which its ending has to say."""
+
+    def read(text: str) -> Path:
+        if Path(text).suffix.lower() != suffix:
+            raise typer.BadParameter(f"{text} must end in {suffix}.")
+        return Path(text)
+
+    return read
+
+
+# Endings of the other kinds of files that we read or write: a result file by such a name is a slip.
+OTHER_KINDS = (".csv", ".txt", ".pdf", ".html", ".svg", ".dxf", ".png", ".jpg", ".jpeg", ".heic", ".tif", ".tiff")
+
+
+def result_name(text: str) -> Path:
+    """Reads the name of a result file. Programs may give it any ending that isn't another kind's."""
+    if Path(text).suffix.lower() in OTHER_KINDS:
+        raise typer.BadParameter(f"{text} is a name for another kind of file: let it end in .json.")
+    return Path(text)
+
+
 def veneer(text: str) -> float:
     """A veneer's thickness in inches."""
     value = length(text)
@@ -87,7 +142,12 @@ def bar(nominal_in: float) -> Callable[[str], float]:
 
 
 # Options that every command that measures has.
-StageOption = Annotated[StageName | None, typer.Option("--stage", help="What the photo shows. Where not given, the photo decides.")]
+StageOption = Annotated[
+    StageName | None,
+    typer.Option(
+        "--stage", parser=one_of(StageName), metavar=metavar_of(StageName), help="What the photo shows. Where not given, the photo decides."
+    ),
+]
 ToleranceOption = Annotated[
     float | None,
     typer.Option("--tolerance", parser=_tolerance, metavar="LENGTH", help="How far off its seam a point may be. Where not given, 1/64."),
@@ -123,7 +183,16 @@ LensOption = Annotated[
 ]
 UnitsOption = Annotated[
     Units,
-    typer.Option("--units", is_eager=True, callback=_speak, help="What lengths are said and read in; a fraction is always of an inch."),
+    typer.Option(
+        "--units",
+        is_eager=True,
+        callback=_speak,
+        parser=one_of(Units),
+        metavar=metavar_of(Units),
+        help="What lengths are said and read in; a fraction is always of an inch.",
+    ),
 ]
-PaperOption = Annotated[PaperName, typer.Option("--paper", help="The paper in the printer.")]
+PaperOption = Annotated[
+    PaperName, typer.Option("--paper", parser=one_of(PaperName), metavar=metavar_of(PaperName), help="The paper in the printer.")
+]
 JobOption = Annotated[Path | None, typer.Option("--job", metavar="FOLDER", help="Keep it in this job too; `seamcheck job` begins one.")]

@@ -73,11 +73,12 @@ def sheet(
     A LENGTH is inches, written 0.0238, 1/42 or 2 1/2, or millimetres, written 0.6mm.
     """
     from .pages.environment import is_page
-    from .printed.card_sheet import is_card_sheet
     from .report.files import Target, check_targets, write_all
     from .result import Stage
+    from .sheet import PdfKind, is_pdf
 
-    targets = [Target(file, "a page", is_card_sheet if file.suffix.lower() == ".pdf" else is_page) for file in files]
+    kinds = {".pdf": ("a bench sheet", is_pdf(PdfKind.BENCH))}
+    targets = [Target(file, *kinds.get(file.suffix.lower(), ("a page", is_page))) for file in files]
     photos = [photo, *(also or [])]
     for one in photos:
         check_targets(targets, one)
@@ -187,8 +188,8 @@ def _portfolio_targets(folder: Path, transparent: bool, before: bool) -> dict[st
     """The files whose names are known before anything is measured. The folder is made where it's missing."""
     from .pages.environment import is_page
     from .photo import shown_name
-    from .printed.card_sheet import is_card_sheet
     from .report.files import Target
+    from .sheet import PdfKind, is_pdf
 
     if folder.exists() and not folder.is_dir():
         raise NoFolderThere(file=shown_name(folder))
@@ -198,7 +199,7 @@ def _portfolio_targets(folder: Path, transparent: bool, before: bool) -> dict[st
         raise CantWrite(file=shown_name(folder), why=(error.strerror or "no reason given").lower()) from None
     pictures = ["top.jpg", *(["top.png"] if transparent else []), *(["before.jpg"] if before else [])]
     return {
-        "portfolio.pdf": Target(folder / "portfolio.pdf", "a page", is_card_sheet),
+        "portfolio.pdf": Target(folder / "portfolio.pdf", "a portfolio", is_pdf(PdfKind.PORTFOLIO)),
         "portfolio.html": Target(folder / "portfolio.html", "a page", is_page),
         **{name: _picture_target(folder / name) for name in pictures},
     }

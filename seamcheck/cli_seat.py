@@ -18,7 +18,9 @@ from .cli_options import (
     StageName,
     UnitsOption,
     VeneerOption,
+    ending_in,
     picture_name,
+    result_name,
 )
 
 if TYPE_CHECKING:
@@ -66,9 +68,12 @@ def seat(
         typer.Option(parser=picture_name, metavar="FILE", help="Draw recess and rose into the photo, as a .png or .jpg file."),
     ] = None,
     table: Annotated[
-        Path | None, typer.Option("--csv", metavar="FILE", help="Write edges and points as a table for a spreadsheet.")
+        Path | None,
+        typer.Option("--csv", parser=ending_in(".csv"), metavar="FILE", help="Write edges and points as a table for a spreadsheet."),
     ] = None,
-    result: Annotated[Path | None, typer.Option("--json", metavar="FILE", help="Write all numbers for programs.")] = None,
+    result: Annotated[
+        Path | None, typer.Option("--json", parser=result_name, metavar="FILE", help="Write all numbers for programs.")
+    ] = None,
     units: UnitsOption = Units.IN,
 ) -> None:
     """Lay the rose into its recess by photo, before glue: where it is tight, where it gapes, by how much.

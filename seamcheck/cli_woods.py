@@ -3,21 +3,33 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from .basis.units import Units
-from .cli_design import PointsOption, ReachOption, RingsOption, RootAngleOption, ShortEdgeOption, Side, rose_of
-from .cli_options import UnitsOption, picture_name
+from .cli_design import (
+    USUAL_REACH_IN,
+    BandOption,
+    PointsOption,
+    ReachOption,
+    RingsOption,
+    RootAngleOption,
+    ShortEdgeOption,
+    Side,
+    StripOption,
+    TopOption,
+    refuse_rose_options,
+    wish_of,
+)
+from .cli_options import UnitsOption, metavar_of, one_of, picture_name
 
 if TYPE_CHECKING:
     from .woods.look import Looked
     from .woods.pairs import Pair
     from .woods.samples import Sample
-
-USUAL_REACH_IN = 3.0  # of the rose that is previewed, where nothing is said
 
 
 def add_to(app: typer.Typer) -> None:
@@ -48,12 +60,20 @@ def woods(
     picture: Annotated[
         Path | None, typer.Option(parser=picture_name, metavar="FILE", help="Draw the rose in these woods, as a .png or .jpg file.")
     ] = None,
-    points: PointsOption = 8,
+    points: PointsOption = None,
     reach: ReachOption = None,
     rings: RingsOption = None,
     short_edge: ShortEdgeOption = None,
     root_angle: RootAngleOption = None,
-    dark: Annotated[Side, typer.Option(help="The side of a lobe that is dark, looking from its root to its tip.")] = Side.RIGHT,
+    strip: StripOption = None,
+    top: TopOption = None,
+    band: BandOption = None,
+    dark: Annotated[
+        Side,
+        typer.Option(
+            parser=one_of(Side), metavar=metavar_of(Side), help="The side of a lobe that is dark, looking from its root to its tip."
+        ),
+    ] = Side.RIGHT,
     units: UnitsOption = Units.IN,
 ) -> None:
     """Say which woods stand apart as dark and light, and both from the field.
@@ -68,9 +88,19 @@ def woods(
     from .report.woods_text import woods_lines
     from .woods.look import look
 
-    rose = None
-    if picture is not None:
-        rose = rose_of(points, reach or [USUAL_REACH_IN], rings, short_edge, root_angle, None, None, None, dark)
+    rose, assumed = None, ""
+    if picture is None:
+        refuse_rose_options(
+            (points, reach, rings, short_edge, root_angle, strip, top, band), "they say which rose the picture draws: give --picture too."
+        )
+    else:
+        from .design.draw_up import draw_up
+        from .printed.template_words import assumed_words
+
+        wish = wish_of(points, reach or [USUAL_REACH_IN], rings, short_edge, root_angle, strip, top, band, dark)
+        wish = wish if reach else replace(wish, taken=(*wish.taken, "reach"))
+        rose = draw_up(wish)
+        assumed = assumed_words(rose, wish)
     seen = read_photo(photo)
     looked = look(seen, names.split(",") if names else [])
     on = _field(looked, field)
@@ -85,7 +115,7 @@ def woods(
         ground = on or groups[0][1][0].between.second
         write_all([(target, woods_picture(seen, looked, groups[0][1], ground, rose, picture.suffix))])
     plain = not can_show(sys.stdout)
-    for line in woods_lines(looked, on, groups):
+    for line in woods_lines(looked, on, groups, assumed):
         print(line.translate(ASCII) if plain else line)
 
 

@@ -6,8 +6,9 @@ when or where it's made, so the same drawing gives the same bytes.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from enum import StrEnum
 from io import BytesIO
 
 POINTS_PER_IN = 72.0  # a PDF's unit, where the page says nothing else (ISO 32000-1, 8.3.2.3)
@@ -20,13 +21,35 @@ UNPRINTABLE_IN = 0.2
 
 PROGRAM = "seamcheck"  # named in the file as its maker, which is how a later run knows its own sheet
 
+
+class PdfKind(StrEnum):
+    """What a PDF of ours is, as its subject says: one is never replaced by another kind."""
+
+    CARDS = "scale cards"
+    PATTERNS = "patterns for a rose"
+    RECESS = "recess for a rose"
+    BENCH = "bench sheet"
+    PORTFOLIO = "portfolio"
+    STUDENT = "sheet of a student"
+    CLASS = "overview of a class"
+
+
+def is_pdf(kind: PdfKind) -> Callable[[bytes], bool]:
+    """Tells whether a file's bytes are a PDF of that kind, of this program's making."""
+
+    def is_ours(data: bytes) -> bool:
+        return data.startswith(b"%PDF") and f"/Creator ({PROGRAM})".encode() in data and f"/Subject ({kind})".encode() in data
+
+    return is_ours
+
+
 Loop = Sequence[tuple[float, float]]
 
 
 class Sheet:
     """One page of a PDF file, or several of one size. Greys run from 0, black, to 1, white."""
 
-    def __init__(self, paper: str, title: str, print_scale: tuple[float, float] = (1.0, 1.0)) -> None:
+    def __init__(self, paper: str, title: str, kind: PdfKind, print_scale: tuple[float, float] = (1.0, 1.0)) -> None:
         """paper: a key of PAPERS; title: shown by the program that displays the file.
 
         print_scale: how much larger than the file the printer prints, along x and y: everything is drawn as much smaller,
@@ -41,6 +64,7 @@ class Sheet:
         )
         self._canvas.setTitle(title)
         self._canvas.setCreator(PROGRAM)
+        self._canvas.setSubject(kind)
         self._canvas.setAuthor(PROGRAM)
         self._canvas.setViewerPreference("PrintScaling", "None")  # asks the print dialogue for 100 %
         self._print_scale = print_scale

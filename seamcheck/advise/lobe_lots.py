@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import Enum, auto
 
 import numpy as np
 
 from ..kite import HalfShape
-from .lobe_order import Order, Place, best_order
+from .lobe_order import Order, Place, best_order, too_many
 from .lobe_sort import REACH, Limits, Lot, Sorted, sort_lobe
 from .loose_set import LooseLobe, rings_by_size, usual_shape, usual_side
 from .rose_place import RosePattern
@@ -20,6 +21,16 @@ MOST_AWAY_IN = 1 / 4
 ODD_ANGLE = np.radians(3)
 
 
+class NoOrder(Enum):
+    """Why it can't be said in which order lobes go round the top."""
+
+    NOT_CLOSING = auto()  # no pattern was given, and what the lobes seem to have been cut to makes no rose
+    OTHER_ROSE = auto()  # no pattern was given, and the rose that was placed on the top has other rings
+    LIKE_NONE = auto()  # none is like the first ring's pattern
+    NOT_WHOLE = auto()  # none of the first ring was measured whole
+    TOO_MANY = auto()
+
+
 @dataclass(frozen=True)
 class Lots:
     """All lobes, and the best round of those that can be laid."""
@@ -29,7 +40,7 @@ class Lots:
     patterns: tuple[HalfShape, ...]  # ring by ring
     told: bool  # whether the patterns were given, or are what the lobes seem to have been cut to
     dark_side: str | None  # of most lobes
-    order: Order | None  # None where too few lobes were measured
+    order: Order | NoOrder
     wanted: tuple[int, ...]  # how many lobes each ring takes
 
 
@@ -55,12 +66,10 @@ def lots(
         Sorted(lobe, Lot.UNKNOWN, (), 0.0, (), ()) if ring is None else _best(lobe, _of_ring(ring, patterns, own), limits)
         for lobe, ring in zip(lobes, rings, strict=True)
     ]
-    count = round(2 * np.pi / patterns[0].root_angle) if patterns else 0
-    wanted = (count, *(count * 2 ** max(k - 1, 0) for k in range(1, len(patterns)))) if patterns else ()
-    if places is not None:
-        wanted = tuple(sum(place.ring == k + 1 for place in places) for k in range(len(patterns)))
-    elif patterns:
-        places = even_places(sum(wanted), len(patterns))
+    wanted = rings_of(patterns)
+    if places is not None and patterns:
+        deepest = max([len(patterns), *(place.ring for place in places)])
+        wanted = tuple(sum(place.ring == k + 1 for place in places) for k in range(deepest))
     by_ring = [
         [
             one.lobe
@@ -69,11 +78,21 @@ def lots(
         ]
         for k in range(len(patterns))
     ]
-    order = None
-    if not told and not closes(patterns):
-        places = None
-    if places and patterns and by_ring[0] and all(wanted):
-        order = best_order(places, [_usable(ring, many, results) for ring, many in zip(by_ring, wanted, strict=True)], patterns)
+    order: Order | NoOrder
+    usable = [_usable(ring, many, results) for ring, many in zip(by_ring, wanted, strict=False)]
+    if not patterns:
+        order = NoOrder.NOT_WHOLE
+    elif not told and not closes(patterns):
+        order = NoOrder.NOT_CLOSING
+    elif not told and places is not None and wanted != rings_of(patterns):
+        order = NoOrder.OTHER_ROSE
+    elif not by_ring[0]:
+        like_none = all(ring != 1 for ring in rings) and any(lobe.is_whole for lobe in lobes)
+        order = NoOrder.LIKE_NONE if like_none else NoOrder.NOT_WHOLE
+    elif too_many(len(usable[0]), wanted[0]):
+        order = NoOrder.TOO_MANY
+    else:
+        order = best_order(places or even_places(sum(wanted), len(patterns)), usable, patterns)
     return Lots(tuple(results), tuple(rings), tuple(patterns), told, side, order, wanted)
 
 
@@ -98,13 +117,22 @@ def _usable(ring: Sequence[LooseLobe], wanted: int, results: Sequence[Sorted]) -
 
 
 def supposed_patterns(lobes: Sequence[LooseLobe]) -> list[HalfShape]:
-    """What the lobes seem to have been cut to, ring by ring; the first ring's root angles make a full turn."""
+    """What the lobes seem to have been cut to, ring by ring; the first ring's root angles make a full turn, where they nearly do."""
     shapes = [usual_shape(ring) for ring in rings_by_size(lobes)]
     if shapes:
         first = shapes[0]
         half = np.pi / max(round(2 * np.pi / first.root_angle), 3)
-        shapes[0] = HalfShape(first.length_in, half, half, first.left_short_in, first.right_short_in)
+        if abs(2 * half - first.root_angle) <= ODD_ANGLE:
+            shapes[0] = HalfShape(first.length_in, half, half, first.left_short_in, first.right_short_in)
     return shapes
+
+
+def rings_of(patterns: Sequence[HalfShape]) -> tuple[int, ...]:
+    """How many lobes each ring takes."""
+    if not patterns:
+        return ()
+    count = round(2 * np.pi / patterns[0].root_angle)
+    return (count, *(count * 2 ** max(k - 1, 0) for k in range(1, len(patterns))))
 
 
 def closes(patterns: Sequence[HalfShape]) -> bool:

@@ -5,8 +5,9 @@ wider than the turn between their seams, they bind, and the overlap has to be pl
 
 First ring: what a joint costs depends on both lobes beside it, so places and lobes don't separate. The best round is found exactly by
 dynamic programming over the sets of lobes laid so far (Bellman 1962; Held and Karp 1962), which of more lobes than places also
-says which to leave out. Later rings: each lobe lies in a notch that the rings before it leave, so the costs separate, and a linear
-assignment is exact (SciPy's linear_sum_assignment, after Crouse 2016). Ring after ring, as they are laid.
+says which to leave out. Lobes that are still to be cut are all one to it: of them it's only counted how many are laid. Later rings:
+each lobe lies in a notch that the rings before it leave, so the costs separate, and a linear assignment is exact (SciPy's
+linear_sum_assignment, after Crouse 2016). Ring after ring, as they are laid.
 """
 
 from __future__ import annotations
@@ -23,8 +24,10 @@ from .loose_set import LooseLobe
 
 # Of equal planing the round with the evener joints is the better: a square of an angle (rad) counts so much beside an overlap.
 EVENNESS = 1e-3
-# Sets of more lobes than this are too many to go through; the ones farthest from their pattern stay out.
+# Sets of more lobes than this are too many to go through; those farthest from their pattern stay out, where places are no more.
 MOST_LOBES = 17
+# Sets of lobes, times the numbers of lobes still to be cut that may lie among them: some ten seconds and 120 MB.
+MOST_SETS = 1 << 19
 
 
 @dataclass(frozen=True)
@@ -77,18 +80,18 @@ class Order:
 
 
 def best_order(places: Sequence[Place], rings: Sequence[Sequence[LooseLobe]], patterns: Sequence[HalfShape]) -> Order:
-    """places: of all rings, in any order; rings: each ring's whole lobes, best first; patterns: each ring's."""
+    """places: of all rings, in any order; rings: each ring's whole lobes, best first (of the first not `too_many`); patterns: each's."""
     laid: list[LaidLobe] = []
     joints: list[LaidJoint] = []
     left_over: list[LooseLobe] = []
     for number, (lobes, pattern) in enumerate(zip(rings, patterns, strict=True), 1):
         mine = sorted((place for place in places if place.ring == number), key=lambda place: place.bearing % (2 * np.pi))
-        lobes = list(lobes)
-        left_over += lobes[MOST_LOBES:]
-        lobes = lobes[:MOST_LOBES]
+        most = MOST_LOBES if number == 1 else len(lobes)
+        left_over += lobes[most:]
+        lobes = list(lobes[:most])
         first = len(laid)
         if number == 1:
-            chosen = round_of(turns_between(mine), _halves(lobes, pattern, len(mine)))
+            chosen = round_of(turns_between(mine), _halves(lobes, pattern, 0), (pattern.left_root, pattern.right_root))
         else:
             chosen = notch_assignment(_notches(mine, laid), _halves(lobes, pattern, len(mine)))
         used = [lobes[k] if k < len(lobes) else None for k in chosen]
@@ -96,6 +99,12 @@ def best_order(places: Sequence[Place], rings: Sequence[Sequence[LooseLobe]], pa
         left_over += [lobe for k, lobe in enumerate(lobes) if k not in chosen]
         joints += _first_joints(laid) if number == 1 else _notch_joints(laid, first)
     return Order(tuple(laid), tuple(joints), tuple(left_over))
+
+
+def too_many(lobes: int, places: int) -> bool:
+    """Whether the best round of so many lobes for so many places is too much to work out."""
+    known = min(lobes, MOST_LOBES)
+    return min(lobes, places) > MOST_LOBES or (max(0, places - known) + 1) << known > MOST_SETS
 
 
 def _halves(lobes: Sequence[LooseLobe], pattern: HalfShape, places: int) -> Array:
@@ -117,51 +126,62 @@ def joint_cost(turn: Array | float, right: Array | float, left: Array | float) -
     return np.maximum(-open_by, 0) + EVENNESS * open_by**2
 
 
-def round_of(turns: Array, halves: Array) -> list[int]:
-    """Which lobe lies at each of n places, at the least sum of all joints' costs; exact.
+def round_of(turns: Array, halves: Array, to_cut: tuple[float, float]) -> list[int]:
+    """Which lobe lies at each of n places, at the least sum of all joints' costs; exact. m where it's one that is still to be cut.
 
-    turns (n,): between the places; halves (m, 2), m >= n: each lobe's half angles at the root, left and right.
+    turns (n,): between the places; halves (m, 2): each lobe's half angles at the root, left and right; to_cut: those of a lobe that is
+    still to be cut, of which there are n - m where m is less than n.
     """
     n, m = len(turns), len(halves)
+    missing = max(0, n - m)
     if n == 1:
         return [0]
-    even = bool(np.ptp(turns) < 1e-12) and m == n
+    rows = np.vstack([halves, [to_cut]]) if missing else halves
+    firsts = range(len(rows))
+    if np.ptp(turns) < 1e-12 and m <= n:  # round an even top it doesn't matter where one begins
+        firsts = range(m, m + 1) if missing else range(1)
     best: tuple[float, list[int]] | None = None
-    for first in range(1 if even else m):  # round an even top it doesn't matter where one begins
-        cost, order = _from(first, turns, halves)
+    for first in firsts:
+        cost, order = _from(first, turns, rows, missing)
         if best is None or cost < best[0] - 1e-15:
             best = cost, order
     assert best is not None
     return best[1]
 
 
-def _from(first: int, turns: Array, halves: Array) -> tuple[float, list[int]]:
-    """The best round that begins with a lobe."""
-    n, m = len(turns), len(halves)
-    left, right = halves.T
+def _from(first: int, turns: Array, rows: Array, missing: int) -> tuple[float, list[int]]:
+    """The best round that begins with a lobe. rows (m, 2), or (m + 1, 2) with the half angles of the missing ones as the last."""
+    n, kinds = len(turns), len(rows)
+    m = kinds - (missing > 0)
+    left, right = rows.T
     masks = np.arange(1 << m)
-    size = np.array([bin(mask).count("1") for mask in masks]) if m <= 8 else _bits(masks)
-    cost = np.full((1 << m, m), np.inf)
-    before = np.full((1 << m, m), -1, np.int8)
-    cost[1 << first, first] = 0.0
+    size = _bits(masks)
+    begun = 0 if first == m else 1 << first
+    mine = masks & begun == begun
+    cost = np.full((1 << m, kinds), np.inf)  # by the set of lobes laid and the last of them, of as many places as are filled
+    before = np.full((n, 1 << m, kinds), -1, np.int8)
+    cost[begun, first] = 0.0
     for laid in range(1, n):
-        these = masks[(size == laid) & (masks >> first & 1 == 1)]
+        these = masks[mine & (size <= laid) & (size >= laid - missing)]
         step = joint_cost(turns[laid - 1], right[:, None], left[None, :])  # (from, to)
-        for lobe in range(m):
-            free = these[these >> lobe & 1 == 0]
+        further = np.full_like(cost, np.inf)
+        for lobe in range(kinds):
+            bit = 1 << lobe if lobe < m else 0
+            free = these[these & bit == 0] if bit else these[size[these] > laid - missing]
             if not len(free):
                 continue
             total = cost[free] + step[:, lobe]
             chosen = total.argmin(axis=1)
-            cost[free | 1 << lobe, lobe] = total[np.arange(len(free)), chosen]
-            before[free | 1 << lobe, lobe] = chosen
-    ends = masks[(size == n) & (masks >> first & 1 == 1)]
+            further[free | bit, lobe] = total[np.arange(len(free)), chosen]
+            before[laid, free | bit, lobe] = chosen
+        cost = further
+    ends = masks[mine & (size == n - missing)]
     closed = cost[ends] + joint_cost(turns[-1], right, left[first])
     row, last = (int(k) for k in np.unravel_index(int(closed.argmin()), closed.shape))
     order, mask = [last], int(ends[row])
-    while len(order) < n:
-        previous = int(before[mask, order[-1]])
-        mask &= ~(1 << order[-1])
+    for laid in range(n - 1, 0, -1):
+        previous = int(before[laid, mask, order[-1]])
+        mask &= ~(1 << order[-1]) if order[-1] < m else -1
         order.append(previous)
     return float(closed[row, last]), order[::-1]
 

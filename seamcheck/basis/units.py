@@ -75,6 +75,7 @@ class Units(StrEnum):
 
 
 FINEST = 64  # a rule's finest marks: 1/64 in
+READ_BACK_IN = 1e-10  # what an option says is off by less: a tenth of what the limits of a rose are held to
 TENTHS = 10  # of a millimetre: what an eye tells on a rule
 
 
@@ -167,11 +168,13 @@ class Lengths:
         return say("{length} by {width}", length=self.rule(first_in).removesuffix(f" {self.symbol}"), width=self.rule(second_in))
 
     def option(self, inches: float) -> str:
-        """As the command line reads it in whatever kind is spoken: "2-1/2", "0.7113", "15.875mm"."""
-        if self.metric:
-            return f"{inches * MM_PER_IN:.6g}mm"
+        """As the command line reads it in whatever kind is spoken: "2-1/2", "0.7113", "15.875mm"; the same length, to READ_BACK_IN."""
         on_rule = round(inches * FINEST) / FINEST
-        return fraction_words(inches).replace(" ", "-") if abs(on_rule - inches) < 1e-9 else f"{inches:.6g}"
+        if not self.metric and abs(on_rule - inches) < READ_BACK_IN:
+            return fraction_words(inches).replace(" ", "-")
+        per, unit = (MM_PER_IN, self.symbol) if self.metric else (1.0, "")
+        written = (f"{inches * per:.{digits}g}" for digits in range(6, 16))
+        return next(number for number in written if abs(float(number) / per - inches) < READ_BACK_IN) + unit
 
 
 INCHES = Lengths()

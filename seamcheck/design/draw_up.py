@@ -19,6 +19,7 @@ from .wish import STEP_IN, Wish
 
 FEWEST_POINTS, MOST_POINTS = 3, 64
 MOST_RINGS = 3
+ANY_POINTS = 48  # may be shared out over any number of rings
 FEWEST_FIRST = 3  # two lobes of a half turn each have no points
 
 # Smallest things that are worth cutting (common practice, no source), inches.
@@ -63,6 +64,35 @@ def draw_up(wish: Wish) -> Rose:
         return _rose(wish)
     except _Fault as fault:
         raise CantBuild(why=str(fault), options=_nearest(fault.mended).options()) from None
+
+
+def check_reaches(points: int | None, reaches_in: tuple[float, ...]) -> None:
+    """Raises CantBuild for points and reaches that no rose has, whatever else it's made to; points: None where they aren't known yet."""
+    asked = Wish(ANY_POINTS if points is None else points, reaches_in, max(len(reaches_in), 1))
+    mended, why = asked, ""
+    for _ in range(MOST_MENDS):
+        try:
+            _check_counts(mended)
+            _check_room(mended)
+        except _Fault as fault:
+            mended, why = fault.mended, why or str(fault)
+        else:
+            break
+    if why:
+        told = [] if points is None else [f"--points {mended.points}"]
+        raise CantBuild(why=why, options=" ".join([*told, *(f"--reach {lengths().option(reach)}" for reach in mended.reaches_in)]))
+
+
+def in_full(wish: Wish) -> Wish:
+    """The wish that names every reach and short edge of the rose that is drawn for one: strips and a top choose nothing any more."""
+    rose = draw_up(wish)
+    return Wish(
+        wish.points,
+        tuple(_reach(wish, ring.number - 1) for ring in rose.rings),
+        len(rose.rings),
+        tuple(ring.shape.short_edge_in for ring in rose.rings),
+        dark_side=wish.dark_side,
+    )
 
 
 def nearest(wish: Wish) -> Wish:

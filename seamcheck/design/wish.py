@@ -34,6 +34,7 @@ class Wish:
     strip_in: float | None = None  # the widest strip to be had
     top: Top | None = None
     dark_side: str = "cw"
+    taken: tuple[str, ...] = ()  # of "points" and "reach" those that nobody gave: a command takes them as is usual
 
     @property
     def ring_count(self) -> int:
@@ -41,6 +42,24 @@ class Wish:
             return self.rings
         told = max(len(self.reaches_in), len(self.short_edges_in), len(self.root_angles))
         return told if told > 1 else usual_rings(self.points)
+
+    @property
+    def rings_chosen(self) -> bool:
+        """Whether nobody said how many rings there are."""
+        return self.rings is None and max(len(self.reaches_in), len(self.short_edges_in), len(self.root_angles)) < 2
+
+    def reach_chosen(self, ring: int) -> bool:
+        """Whether nobody said how far a ring (1 the first) reaches; of three rings the second reaches as far as the first in any case."""
+        if ring == 1 or (ring == 2 and self.ring_count == 3):
+            return "reach" in self.taken
+        return ring > len(self.reaches_in)
+
+    def short_edge_chosen(self, ring: int) -> bool:
+        """Whether nobody said how long a ring's short edge is, and it doesn't follow from what was said."""
+        if ring == 2 and self.ring_count == 3:
+            return self.short_edge_chosen(1)
+        follows = ring == 1 and len(self.root_angles) > 1
+        return ring > len(self.short_edges_in) and not follows
 
     def options(self) -> str:
         """The wish as it is written on the command line."""

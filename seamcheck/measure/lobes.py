@@ -29,7 +29,7 @@ from .unseen import why_unseen
 # How often the shade is learnt once more from edges that were measured in it.
 MOST_LESSONS = 2
 # An edge that was measured roughly needn't be sought again about a line that lies within so much of it, px.
-KNOWN_PX = 2.0
+KNOWN_PX = 1.0
 # A fainter step than this, or one whose model leaves more than this share of the step's square unexplained, is tape's or a shadow's.
 LEAST_CONTRAST, MOST_UNEXPLAINED = 1.5, 0.1
 # The farther an edge lies from where its ring's pattern puts it, the better its model must explain it, or it is another line: so far off,

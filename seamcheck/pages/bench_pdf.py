@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from math import ceil
 
 from ..basis.language import say
+from ..sheet import PdfKind
 from .bench_content import BenchSheet
 from .paper import LEADING, Page, lines_of, pdf, width_of
 
@@ -28,7 +29,7 @@ def bench_pdf(sheet: BenchSheet, paper: str) -> bytes:
     """The file. paper: "letter" or "a4"."""
     page = Page.of(paper)
     _Layout(page, sheet, fitting(sheet, paper)).bottom()
-    return pdf([page], say("Bench sheet: {photo}", photo=sheet.photo_name))
+    return pdf([page], say("Bench sheet: {photo}", photo=sheet.photo_name), PdfKind.BENCH)
 
 
 @dataclass(frozen=True, slots=True)

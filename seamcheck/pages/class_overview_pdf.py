@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from ..basis.language import say
+from ..sheet import PdfKind
 from .class_overview import Overview
 from .class_pdf import MARGIN, cannot_set
 from .paper import LEADING, Page, lines_of, pdf, width_of
@@ -15,7 +16,7 @@ COLUMN_GAP = 7.0
 
 def overview_pdf(overview: Overview, paper: str) -> bytes:
     """The file. paper: "letter" or "a4"."""
-    return pdf(_Flow(overview, paper).pages, overview.title)
+    return pdf(_Flow(overview, paper).pages, overview.title, PdfKind.CLASS)
 
 
 class _Flow:

@@ -7,6 +7,7 @@ from bisect import bisect_left
 from ..basis.language import say
 from ..report.class_names import runs_leftward
 from ..report.class_words import Thing
+from ..sheet import PdfKind
 from .class_content import RETAKE, StudentSheet
 from .paper import LEADING, Page, lacks, lines_of, pdf, width_of
 
@@ -23,7 +24,7 @@ def student_pdf(sheet: StudentSheet, paper: str) -> bytes:
     """The file. paper: "letter" or "a4"."""
     page = Page.of(paper)
     _Layout(page, sheet, fitting(sheet, paper)).bottom()
-    return pdf([page], say("{student}: {photo}", student=sheet.student, photo=sheet.photo_name))
+    return pdf([page], say("{student}: {photo}", student=sheet.student, photo=sheet.photo_name), PdfKind.STUDENT)
 
 
 def fitting(sheet: StudentSheet, paper: str) -> float:

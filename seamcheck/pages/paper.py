@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from ..report.overlay_palette import MARK_SHAPES
-from ..sheet import PAPERS, POINTS_PER_IN, PROGRAM
+from ..sheet import PAPERS, POINTS_PER_IN, PROGRAM, PdfKind
 from .environment import FILLED
 from .pictures import Picture
 
@@ -204,7 +204,7 @@ class Page:
         self.ops.append(draw)
 
 
-def pdf(pages: Sequence[Page], title: str) -> bytes:
+def pdf(pages: Sequence[Page], title: str, kind: PdfKind) -> bytes:
     """The pages as a file that is marked as ours."""
     from reportlab.pdfgen.canvas import Canvas
 
@@ -213,6 +213,7 @@ def pdf(pages: Sequence[Page], title: str) -> bytes:
     canvas = Canvas(file, pagesize=(pages[0].width, pages[0].height), invariant=1, pageCompression=1)
     canvas.setTitle(title)
     canvas.setCreator(PROGRAM)
+    canvas.setSubject(kind)
     canvas.setAuthor(PROGRAM)
     for page in pages:
         for op in page.ops:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from ..basis.language import say
 from ..basis.units import lengths
+from ..sheet import PdfKind
 from .paper import Page, lines_of, pdf, width_of
 from .pictures import Picture
 from .portfolio_content import Portfolio
@@ -18,7 +19,7 @@ HAIR = 0.4
 
 def portfolio_pdf(shown: Portfolio, paper: str) -> bytes:
     """The file. paper: "letter" or "a4"."""
-    return pdf(_Pages(shown, paper).pages, shown.title)
+    return pdf(_Pages(shown, paper).pages, shown.title, PdfKind.PORTFOLIO)
 
 
 class _Pages:

@@ -20,7 +20,7 @@ from ..cards.geometry import (
     marker_places,
     square_is_white,
 )
-from ..sheet import PROGRAM, Loop, Sheet, text_width_in
+from ..sheet import Loop, PdfKind, Sheet, text_width_in
 
 CARDS_ACROSS, CARDS_DOWN = 2, 4
 MODULES_PER_SQUARE = 8  # a marker is 6 modules wide and stands one module inside its square
@@ -112,7 +112,7 @@ def card_places(width_in: float, height_in: float) -> list[tuple[float, float]]:
 
 def card_sheet(paper: str) -> bytes:
     """The PDF file for a paper (a key of sheet.PAPERS): eight cards, the check bars and how to use them."""
-    sheet = Sheet(paper, say("Scale cards"))
+    sheet = Sheet(paper, say("Scale cards"), PdfKind.CARDS)
     for card, middle in enumerate(card_places(sheet.width_in, sheet.height_in), start=1):
         _draw_card(sheet, card, middle)
     _draw_cut_lines(sheet)
@@ -123,11 +123,6 @@ def card_sheet(paper: str) -> bytes:
     for index, note in enumerate(notes):
         sheet.text(note, (right + 0.36 + 0.24 * index, start), NOTE_TEXT_IN, turned_deg=90)
     return sheet.pdf()
-
-
-def is_card_sheet(data: bytes) -> bool:
-    """Whether a file's bytes are a PDF of this program's making."""
-    return data.startswith(b"%PDF") and f"/Creator ({PROGRAM})".encode() in data
 
 
 def _draw_card(sheet: Sheet, card: int, middle: tuple[float, float]) -> None:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil
 
 import numpy as np
 
 from ..basis.frames import Array, right_of, unit_of_bearing
-from ..basis.language import say
+from ..basis.language import say, say_count
 from ..design.cut_list import STEP_IN, Blanks, CutList
 from ..design.draw_up import SIDE_SPARE_IN
 from ..design.laid_rose import LaidLobe, LaidRose, OwnPattern
+from ..design.wish import Wish
 from .drawing import CHAIN_IN, FINE_IN, PLAIN_IN, SMALL_TEXT_IN, TEXT_IN, Drawing, Layer
 from .lobe_template import DARK_GREY, SEAM_BEYOND_IN, lobe_pattern, pattern_drawing
 from .template_words import Rows
@@ -25,16 +27,17 @@ class Laying:
     photo: str
     where: str
     largest: str
+    unknown: tuple[int, ...] = ()  # seams that weren't measured
 
 
-def laid_drawings(laid: LaidRose, cuts: CutList, room_in: tuple[float, float]) -> list[Drawing]:
+def laid_drawings(laid: LaidRose, cuts: CutList, room_in: tuple[float, float], wish: Wish, unknown: Sequence[int] = ()) -> list[Drawing]:
     """A pattern for each ring that has common lobes, one for each lobe or lobes of their own, then the rose as it lies."""
-    drawings = [lobe_pattern(laid.rose, blanks, room_in) for blanks in cuts.blanks if has_common(laid, blanks.ring.number)]
+    drawings = [lobe_pattern(laid.rose, blanks, room_in, wish) for blanks in cuts.blanks if has_common(laid, blanks.ring.number)]
     for own in laid.own:
         blanks = wide_enough(cuts.blanks[own.ring - 1], own)
         title = say("Pattern {name}, for {seams}, full size", name=own.name, seams=seam_words(own))
         drawings.append(pattern_drawing(title, own.shape, laid.rose.dark_side, blanks, own_rows(own), room_in))
-    return [*drawings, laid_drawing(laid)]
+    return [*drawings, laid_drawing(laid, unknown)]
 
 
 def has_common(laid: LaidRose, ring: int) -> bool:
@@ -72,16 +75,40 @@ def own_rows(own: OwnPattern) -> Rows:
 def own_lines(laid: LaidRose, laying: Laying) -> list[str]:
     """What is made for this top, for the terminal."""
     lines = [say("For the top in {photo}. {where}", photo=laying.photo, where=laying.where), laying.largest]
-    if not laid.own:
+    if not laid.own and not laying.unknown:
         return [*lines, say("Every lobe is cut to its ring's common pattern.")]
     for own in laid.own:
         lines += ["", say("Pattern {name}, for {seams}", name=own.name, seams=seam_words(own))]
         lines += [f"  {name:<38}{value}" for name, value in own_rows(own)]
     for ring in laid.rose.rings:
-        rest = [str(lobe.place.seam) for lobe in laid.lobes if lobe.pattern == str(ring.number)]
+        common = [lobe.place.seam for lobe in laid.lobes if lobe.pattern == str(ring.number)]
+        rest = sorted(seam for seam in common if seam not in laying.unknown)
+        later = sorted(seam for seam in common if seam in laying.unknown)
         if rest:
-            lines += ["", say("Cut to ring {ring}'s common pattern: seams {seams}.", seams=", ".join(rest), ring=ring.number)]
+            lines += ["", _cut_to(ring.number, rest)]
+        if later:
+            lines += [
+                "",
+                say_count(
+                    "Not cut yet: seam {seams}, which wasn't measured; ring {ring}'s common pattern shows about how large its lobe is.",
+                    "Not cut yet: seams {seams}, which weren't measured; ring {ring}'s common pattern shows about how large their lobes "
+                    "are.",
+                    len(later),
+                    seams=", ".join(map(str, later)),
+                    ring=ring.number,
+                ),
+            ]
     return lines
+
+
+def _cut_to(ring: int, seams: Sequence[int]) -> str:
+    return say_count(
+        "Cut to ring {ring}'s common pattern: seam {seams}.",
+        "Cut to ring {ring}'s common pattern: seams {seams}.",
+        len(seams),
+        seams=", ".join(map(str, seams)),
+        ring=ring,
+    )
 
 
 def laying_page(laid: LaidRose, laying: Laying, room_in: tuple[float, float]) -> Drawing:
@@ -92,17 +119,19 @@ def laying_page(laid: LaidRose, laying: Laying, room_in: tuple[float, float]) ->
     column.paragraph(laying.largest)
     column.heading(say("Which lobe is cut to which pattern"))
     for lobe in laid.lobes:
-        column.row([(0.0, say("seam {seams}", seams=str(lobe.place.seam))), (1.2, _pattern_words(lobe))])
+        column.row([(0.0, say("seam {seams}", seams=str(lobe.place.seam))), (1.2, _pattern_words(lobe, lobe.place.seam in laying.unknown))])
     return page
 
 
-def _pattern_words(lobe: LaidLobe) -> str:
+def _pattern_words(lobe: LaidLobe, unknown: bool) -> str:
+    if unknown:
+        return say("unmeasured: cut it last, to the seam itself, about as large as pattern {name}", name=lobe.pattern)
     if lobe.pattern == str(lobe.place.ring):
         return say("ring {ring}'s common pattern", ring=lobe.place.ring)
     return say("pattern {name}, of ring {ring}", name=lobe.pattern, ring=lobe.place.ring)
 
 
-def laid_drawing(laid: LaidRose) -> Drawing:
+def laid_drawing(laid: LaidRose, unknown: Sequence[int] = ()) -> Drawing:
     """Every lobe where it lies at true size, the photo's up upward; the rose's centre at the origin."""
     drawing = Drawing(say("The whole rose as it lies, full size; chain lines: field seams"))
     dark_right = laid.rose.dark_side == "cw"
@@ -122,12 +151,15 @@ def laid_drawing(laid: LaidRose) -> Drawing:
         size = min(TEXT_IN, 0.4 * across)
         drawing.words(lobe.pattern, (float(middle[0]), float(middle[1]) - 0.36 * size), size, anchor="middle")
         label = (reach + SEAM_BEYOND_IN + 0.14) * outward
-        drawing.words(str(lobe.place.seam), (float(label[0]), float(label[1]) - 0.36 * SMALL_TEXT_IN), SMALL_TEXT_IN, anchor="middle")
+        seam = f"{lobe.place.seam}?" if lobe.place.seam in unknown else str(lobe.place.seam)
+        drawing.words(seam, (float(label[0]), float(label[1]) - 0.36 * SMALL_TEXT_IN), SMALL_TEXT_IN, anchor="middle")
     drawing.outline(laid.outline_in(), Layer.KNIFE, PLAIN_IN)
     drawing.line((-0.12, 0.0), (0.12, 0.0), Layer.NOTE, FINE_IN)
     drawing.line((0.0, -0.12), (0.0, 0.12), Layer.NOTE, FINE_IN)
     foot = -max(float(np.hypot(*lobe.corners_in[2])) for lobe in laid.lobes) - SEAM_BEYOND_IN - 0.45
     words = say("inside a lobe: its pattern; at a seam: its number, clockwise from the photo's up ")
+    if unknown:
+        words = say("inside a lobe: its pattern; at a seam: its number, clockwise from the photo's up (?: unmeasured, drawn as if even)")
     drawing.words(words, (0.0, foot), SMALL_TEXT_IN, anchor="middle")
     return drawing
 

@@ -11,9 +11,10 @@ from ..basis.frames import Array, right_of, unit_of_bearing
 from ..basis.language import say
 from ..design.cut_list import Blanks, CutList
 from ..design.rose import Rose
+from ..design.wish import Wish
 from ..kite import HalfShape
 from .drawing import CHAIN_IN, DASHED_IN, FINE_IN, PLAIN_IN, SMALL_TEXT_IN, TEXT_IN, Drawing, Layer, Point
-from .template_words import ORDER, Rows, blank_rows, headline, leaf_rows, ring_rows
+from .template_words import ORDER, Rows, blank_rows, headline, leaf_rows, naming_options, ring_rows
 from .words import Column
 
 DARK_GREY = 0.84
@@ -26,19 +27,20 @@ NARROW_IN = 0.4  # half a lobe that has no room for words
 CUT_MARK_IN = 0.2  # from an edge to the middle of its number
 
 
-def template_drawings(rose: Rose, cuts: CutList, room_in: tuple[float, float]) -> list[Drawing]:
+def template_drawings(rose: Rose, cuts: CutList, room_in: tuple[float, float], wish: Wish) -> list[Drawing]:
     """A pattern for each ring, then the rose. room_in: the page's room, which decides where a pattern's notes go."""
-    patterns = [lobe_pattern(rose, blanks, room_in) for blanks in cuts.blanks]
+    patterns = [lobe_pattern(rose, blanks, room_in, wish) for blanks in cuts.blanks]
     return [*patterns, rose_drawing(rose)]
 
 
-def cutting_page(rose: Rose, cuts: CutList, room_in: tuple[float, float]) -> Drawing:
+def cutting_page(rose: Rose, cuts: CutList, room_in: tuple[float, float], wish: Wish) -> Drawing:
     """All dimensions, what to cut, in which order, and the cautions, as wide as a page."""
     page = Drawing(say("What to make"), from_top=True)
     column = Column(page, 0.0, 0.0, room_in[0])
-    column.paragraph(headline(rose) + ".")
+    column.paragraph(headline(rose, wish) + ".")
+    column.paragraph(say("This very rose, for other commands: {options}", options=naming_options(wish)))
     column.skip()
-    rings = [ring_rows(rose, blanks.ring) + blank_rows(blanks) for blanks in cuts.blanks]
+    rings = [ring_rows(rose, blanks.ring, wish) + blank_rows(blanks) for blanks in cuts.blanks]
     places = [NAME_WIDTH_IN + k * (room_in[0] - NAME_WIDTH_IN) / 3 for k in range(len(rings))]
     column.row([(at, say("Ring {number}", number=number)) for number, at in enumerate(places, 1)])
     for rows in zip(*rings, strict=True):
@@ -55,10 +57,10 @@ def cutting_page(rose: Rose, cuts: CutList, room_in: tuple[float, float]) -> Dra
     return page
 
 
-def lobe_pattern(rose: Rose, blanks: Blanks, room_in: tuple[float, float]) -> Drawing:
+def lobe_pattern(rose: Rose, blanks: Blanks, room_in: tuple[float, float], wish: Wish) -> Drawing:
     """One ring's lobe at true size, root at the origin and tip above it, on its blank."""
     title = say("Ring {number}: pattern of the lobe, full size", number=blanks.ring.number)
-    rows = ring_rows(rose, blanks.ring) + blank_rows(blanks)
+    rows = ring_rows(rose, blanks.ring, wish) + blank_rows(blanks)
     return pattern_drawing(title, HalfShape.of_kite(blanks.ring.shape), rose.dark_side, blanks, rows, room_in)
 
 

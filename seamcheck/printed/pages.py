@@ -11,7 +11,7 @@ from math import ceil
 from ..basis.language import say, to_say
 from ..basis.units import lengths
 from ..cards.geometry import BAR_ACROSS_IN, BAR_ALONG_IN
-from ..sheet import PAPERS, Sheet, text_width_in
+from ..sheet import PAPERS, PdfKind, Sheet, text_width_in
 from .drawing import (
     DASHED_IN,
     FINE_IN,
@@ -53,9 +53,11 @@ def fits(drawing: Drawing, paper: str) -> bool:
     return right - left <= width + 1e-9 and top - bottom <= height + 1e-9
 
 
-def pages(drawings: Sequence[Drawing], paper: str, title: str, print_scale: tuple[float, float] = (1.0, 1.0)) -> bytes:
+def pages(
+    drawings: Sequence[Drawing], paper: str, title: str, print_scale: tuple[float, float] = (1.0, 1.0), kind: PdfKind = PdfKind.PATTERNS
+) -> bytes:
     """The PDF file. print_scale: how much larger than the file the printer prints, along x and y."""
-    sheet = Sheet(paper, title, print_scale)
+    sheet = Sheet(paper, title, kind, print_scale)
     todo = [(drawing, place, tiles) for drawing in drawings for tiles in [tile_corners(drawing, paper)] for place in tiles]
     for number, (drawing, place, tiles) in enumerate(todo, 1):
         if number > 1:

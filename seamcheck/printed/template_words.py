@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from ..basis.language import say, to_say
 from ..basis.units import lengths
 from ..design.cut_list import Blanks, CutList
+from ..design.draw_up import in_full
 from ..design.rose import Ring, Rose
+from ..design.wish import Wish
 from .words import angle_words, length_words
 
 Rows = list[tuple[str, str]]
@@ -24,20 +28,28 @@ ORDER = (
 )
 
 
-def ring_rows(rose: Rose, ring: Ring) -> Rows:
-    """A ring's dimensions."""
+def chosen_words(words: str, chosen: bool) -> str:
+    """A value, and whether nobody gave it."""
+    return say("{value}, chosen", value=words) if chosen else words
+
+
+def ring_rows(rose: Rose, ring: Ring, wish: Wish) -> Rows:
+    """A ring's dimensions; those that nobody gave are marked."""
     shape = ring.shape
     along, across = shape.shoulder_in
     rows = [
         (say("root to tip"), length_words(shape.length_in)),
-        (say("short edge, root to shoulder"), length_words(shape.short_edge_in)),
+        (
+            say("short edge, root to shoulder"),
+            chosen_words(length_words(shape.short_edge_in), wish.short_edge_chosen(ring.number)),
+        ),
         (say("long edge, shoulder to tip"), length_words(shape.long_edge_in)),
         (say("shoulder from the centre line"), length_words(across)),
         (say("root to the shoulders' height"), length_words(along)),
         (say("root angle"), angle_words(shape.root_angle)),
         (say("tip angle"), angle_words(shape.tip_angle)),
         (say("root from the rose's centre"), length_words(ring.root_in) if ring.root_in else lengths().rule(0.0)),
-        (say("tip from the rose's centre"), length_words(ring.reach_in)),
+        (say("tip from the rose's centre"), chosen_words(length_words(ring.reach_in), wish.reach_chosen(ring.number))),
     ]
     if len(rose.rings) > 1:
         last = ring.number == len(rose.rings)
@@ -80,18 +92,51 @@ def leaf_rows(cuts: CutList) -> Rows:
     ]
 
 
-def headline(rose: Rose) -> str:
+def headline(rose: Rose, wish: Wish) -> str:
     """What it is, in a line."""
-    rings = {1: say("one ring"), 2: say("two rings"), 3: say("three rings")}[len(rose.rings)]
     tips = say(" and ").join(dict.fromkeys(lengths().rule(ring.reach_in) for ring in rose.rings))
-    return say("{points} points in {rings}, tips {tips} from the centre", points=rose.points, rings=rings, tips=tips)
+    return say("{points_in_rings}, tips {tips} from the centre", points_in_rings=_points_in_rings(rose, wish), tips=tips)
 
 
-def text_lines(rose: Rose, cuts: CutList) -> list[str]:
+def _points_in_rings(rose: Rose, wish: Wish) -> str:
+    """ "8 points (chosen) in two rings (chosen)"."""
+    rings = {1: say("one ring"), 2: say("two rings"), 3: say("three rings")}[len(rose.rings)]
+    points = say("{points} points", points=rose.points)
+    return say("{points} in {rings}", points=_aside(points, "points" in wish.taken), rings=_aside(rings, wish.rings_chosen))
+
+
+def _aside(words: str, chosen: bool) -> str:
+    return say("{value} (chosen)", value=words) if chosen else words
+
+
+def assumed_words(rose: Rose, wish: Wish) -> str:
+    """The rose that a command took its options to name, every number that it hangs on, and which of them nobody gave."""
+    rings = "; ".join(
+        say(
+            "ring {number} reaches {reach}, short edge {short}",
+            number=ring.number,
+            reach=_aside(lengths().limit(ring.reach_in), wish.reach_chosen(ring.number)),
+            short=_aside(lengths().limit(ring.shape.short_edge_in), wish.short_edge_chosen(ring.number)),
+        )
+        for ring in rose.rings
+    )
+    told = say("The rose: {points_in_rings}; {rings}.", points_in_rings=_points_in_rings(rose, wish), rings=rings)
+    numbers = range(1, len(rose.rings) + 1)
+    if not any(wish.short_edge_chosen(ring) or wish.reach_chosen(ring) for ring in numbers):
+        return told
+    return f"{told} " + say("Lobes that were cut to a pattern want that pattern's own numbers: `seamcheck template` ends with them.")
+
+
+def naming_options(wish: Wish) -> str:
+    """What names this very rose on the command line of whatever takes a rose. Which half is dark alters no line of it."""
+    return replace(in_full(wish), dark_side="cw").options()
+
+
+def text_lines(rose: Rose, cuts: CutList, wish: Wish) -> list[str]:
     """The whole as lines for a terminal."""
-    lines = [headline(rose) + "."]
+    lines = [headline(rose, wish) + "."]
     for ring, blanks in zip(rose.rings, cuts.blanks, strict=True):
         lines += ["", say("Ring {number}: {count} lobes", number=ring.number, count=ring.count)]
-        lines += [f"  {name:<32}{value}" for name, value in ring_rows(rose, ring) + blank_rows(blanks)]
+        lines += [f"  {name:<32}{value}" for name, value in ring_rows(rose, ring, wish) + blank_rows(blanks)]
     lines += ["", say("Of each wood, dark and light")]
     return lines + [f"  {name:<32}{value}" for name, value in leaf_rows(cuts)]

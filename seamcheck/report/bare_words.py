@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import atan2, degrees, hypot
 
 from ..basis.language import say, say_count
@@ -59,12 +60,48 @@ def rose_parts(top: BareTop, tolerance_in: float) -> list[tuple[str, list[str], 
     )
     parts: list[tuple[str, list[str], list[str]]] = [(heading, _rows(even), [])]
     if even.largest_in <= tolerance_in:
-        parts[0][2].append(say("Within {limit}: no lobe need be made to suit.", limit=limit_words(tolerance_in)))
+        parts[0][2].append(_within(even, tolerance_in))
     elif top.fewest is None:
         parts[0][2].append(say("More than half of its lobes would have to be made to suit: a rose made for this very top is better."))
     else:
         parts.append((_fewest_heading(top.fewest, tolerance_in), _suited_rows(top.fewest), _fewest_after(top.fewest)))
     return parts
+
+
+def _within(place: RosePlace, tolerance_in: float) -> str:
+    """Of a place where no point is known to miss by too much: whether that is sure of every one."""
+    limit = limit_words(tolerance_in)
+    lost = [str(point.seam) for point in place.points if point.miss is None]
+    doubtful = [
+        str(point.seam) for point in place.points if point.miss is not None and abs(point.miss.value) + point.miss.u95 > tolerance_in
+    ]
+    if not lost and not doubtful:
+        return say("Within {limit}: no lobe need be made to suit.", limit=limit)
+    words = []
+    if doubtful:
+        words.append(
+            say_count(
+                "Within {limit} as measured, but at seam {seams} what it's uncertain by reaches past that: check there before cutting.",
+                "Within {limit} as measured, but at seams {seams} what they're uncertain by reaches past that: check there before cutting.",
+                len(doubtful),
+                limit=limit,
+                seams=list_words(doubtful),
+            )
+        )
+    else:
+        words.append(say("Within {limit} where seams were measured.", limit=limit))
+    return " ".join([*words, *([unmeasured_words(lost)] if lost else [])])
+
+
+def unmeasured_words(seams: Sequence[str]) -> str:
+    """What seams that couldn't be had mean for the lobes that go there."""
+    return say_count(
+        "Seam {seams} wasn't measured, so its lobe and those beside it in the ring have no angles yet: cut them last, to the seam itself.",
+        "Seams {seams} weren't measured, so their lobes and those beside them in the ring have no angles yet: cut them last, to the seams "
+        "themselves.",
+        len(seams),
+        seams=list_words(list(seams)),
+    )
 
 
 def place_words(place: RosePlace) -> str:
@@ -101,23 +138,27 @@ def _miss(point: RosePoint) -> tuple[str, str]:
 
 
 def _fewest_heading(place: RosePlace, tolerance_in: float) -> str:
-    suited = [point for point in place.points if point.suited]
+    suited = [point for point in place.points if point.suited and point.miss is not None]
     return say_count(
-        "With the lobe at seam {seams} made to suit, and the rose {place}, all other points lie within {limit} ({number} at most).",
-        "With the lobes at seams {seams} made to suit, and the rose {place}, all other points lie within {limit} ({number} at most).",
+        "With the lobe at seam {seams} made to suit, and the rose {place}, all other points{known} lie within {limit} ({number} at most).",
+        "With the lobes at seams {seams} made to suit, and the rose {place}, all other points{known} lie within {limit} "
+        "({number} at most).",
         len(suited),
         seams=list_words([str(point.seam) for point in suited]),
         place=place_words(place),
+        known=say(" whose seams were measured") if any(point.miss is None for point in place.points) else "",
         limit=limit_words(tolerance_in),
         number=decimals(place.largest_in),
     )
 
 
 def _suited_rows(place: RosePlace) -> list[str]:
-    """The lobes whose angles aren't even: those made to suit, and their neighbours in the ring."""
+    """The lobes whose angles aren't even: those made to suit, and their neighbours in the ring; and those whose seams aren't known."""
     halves = f"{say('left of own seam'):>16} {say('right of it'):>12} {say('together'):>10}"
-    rows = [f"  {say('seam'):4} {say('clock'):>10}  {halves}  {say('length')}"]
+    rows = [f"  {say('seam'):4} {say('clock'):>10}  {say('ring'):4}  {halves}  {say('length')}"]
     for point in place.points:
+        if point.miss is None:
+            rows.append(f"  {point.seam:>4} {clock_of(point.bearing):>10}  {point.ring:>4}  {say('unmeasured'):>16}")
         if point.left_angle is None or point.right_angle is None:
             continue
         uneven = abs(point.left_angle - point.right_angle) > UNEVEN or point.suited
@@ -125,7 +166,8 @@ def _suited_rows(place: RosePlace) -> list[str]:
             left, right = degrees(point.left_angle), degrees(point.right_angle)
             length = length_words(point.reach_in) if point.ring == 1 else ""
             rows.append(
-                f"  {point.seam:>4} {clock_of(point.bearing):>10}  {left:>15.2f}° {right:>11.2f}° {left + right:>9.2f}°  {length}".rstrip()
+                f"  {point.seam:>4} {clock_of(point.bearing):>10}  {point.ring:>4}  "
+                f"{left:>15.2f}° {right:>11.2f}° {left + right:>9.2f}°  {length}".rstrip()
             )
     return rows
 
@@ -135,8 +177,9 @@ def _fewest_after(place: RosePlace) -> list[str]:
     words = say("Angles at the root, between its own seam and its joints; the lobes beside one made to suit give or take the difference.")
     if len(first) < len(place.points):
         later = say("Of later rings: the turn from its own seam to halfway to the ring's next, which its notch has to give.")
-        return [f"{words} {later}"]
-    return [words]
+        words = f"{words} {later}"
+    lost = [str(point.seam) for point in place.points if point.miss is None]
+    return [f"{words} {unmeasured_words(lost)}" if lost else words]
 
 
 # Halves of a root angle that differ by less than this are even (rad).

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from io import BytesIO
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..advise.lobe_lots import Lots
+from ..advise.lobe_lots import Lots, NoOrder
 from ..advise.lobe_order import LaidLobe, Order
 from ..advise.lobe_sort import Limits, Lot, Sorted
 from ..basis.frames import Array, right_of, unit_of_bearing
 from ..basis.language import say
 from ..basis.units import lengths
-from .lobes_text import LOT_MARKS, LOT_WORDS
+from .lobes_text import LOT_MARKS, LOT_WORDS, no_order_words
 from .loose_reading import LooseSet
 from .picture_file import marked
 from .words import decimals, list_words
@@ -26,7 +27,9 @@ if TYPE_CHECKING:
 PAGE_IN = (8.5, 11.0)
 DOTS_PER_IN = 150
 ROSE_HIGH_IN = 6.75  # of the page
-BENCH_TOP, BENCH_HIGH = 0.285, 0.225  # of the page's height, from below
+BENCH_TOP, BENCH_HIGH = 0.285, 0.225  # of the page's height, from below; the words above it stand on BENCH_TOP
+LONE_BENCH_TOP, LONE_BENCH_HIGH = 0.83, 0.55  # where there is no round
+REASON_LETTERS = 105  # to a line of the usual type
 MOST_BENCHES = 4  # photos drawn side by side
 MARGIN_IN = 0.55  # round the tips
 DARK_GREY, MISSING_GREY = "0.72", "0.93"
@@ -34,8 +37,8 @@ NAME_SIZE, NOTE_SIZE, USUAL = 12, 7.5, 8.5  # type, points
 NAME_AT = 0.52  # of a lobe's length, from its root
 
 
-def lobes_picture(found: LooseSet, sorted_out: Lots, limits: Limits, suffix: str) -> bytes:
-    """The page's bytes, as a .png or .jpg file that is marked as ours."""
+def lobes_picture(found: LooseSet, sorted_out: Lots, limits: Limits, unmeasured: Sequence[int], suffix: str) -> bytes:
+    """The page's bytes, as a .png or .jpg file that is marked as ours. unmeasured: seams that are taken for even."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
@@ -44,17 +47,26 @@ def lobes_picture(found: LooseSet, sorted_out: Lots, limits: Limits, suffix: str
     figure.text(
         0.05,
         0.967,
-        say("Cut lobes: the round with the least planing") if sorted_out.order else say("Cut lobes"),
+        say("Cut lobes") if isinstance(sorted_out.order, NoOrder) else say("Cut lobes: the round with the least planing"),
         fontsize=13,
         weight="bold",
     )
-    if sorted_out.order is not None:
+    lots = {one.lobe.name: one for one in sorted_out.sorted}
+    if isinstance(sorted_out.order, NoOrder):
+        reason = "\n".join(wrap(no_order_words(sorted_out), REASON_LETTERS))
+        words = "\n".join([reason, *_bench_legend(sorted_out)])
+        figure.text(0.05, 0.945, words, fontsize=USUAL, va="top", linespacing=1.25)
+        _draw_benches(figure, found, lots, LONE_BENCH_TOP, LONE_BENCH_HIGH)
+    else:
         share = ROSE_HIGH_IN / PAGE_IN[1]
         axes = figure.add_axes((0.03, 0.955 - share, 0.94, share))
-        _draw_round(axes, sorted_out.order, {one.lobe.name: one for one in sorted_out.sorted}, limits)
-    figure.text(0.05, BENCH_TOP + 0.033, "\n".join(_legend(sorted_out)), fontsize=USUAL, va="center", linespacing=1.25)
-    _draw_benches(figure, found, {one.lobe.name: one for one in sorted_out.sorted})
-    figure.text(0.05, 0.022, say("Lay it dry in this order and photograph it before any wood comes off."), fontsize=USUAL, weight="bold")
+        _draw_round(axes, sorted_out.order, lots, limits, unmeasured)
+        legend = "\n".join([*_round_legend(unmeasured), *_bench_legend(sorted_out)])
+        figure.text(0.05, BENCH_TOP + 0.033, legend, fontsize=USUAL, va="center", linespacing=1.25)
+        _draw_benches(figure, found, lots, BENCH_TOP - 0.02, BENCH_HIGH)
+        figure.text(
+            0.05, 0.022, say("Lay it dry in this order and photograph it before any wood comes off."), fontsize=USUAL, weight="bold"
+        )
     file = BytesIO()
     kind = "png" if suffix.lower() == ".png" else "jpeg"
     figure.savefig(file, format=kind, metadata={"Software": None} if kind == "png" else None)
@@ -85,7 +97,7 @@ def _root_in(one: LaidLobe, order: Order) -> float:
     return float(np.hypot(base + along, across))
 
 
-def _draw_round(axes: Axes, order: Order, lots: dict[str, Sorted], limits: Limits) -> None:
+def _draw_round(axes: Axes, order: Order, lots: dict[str, Sorted], limits: Limits, unmeasured: Sequence[int]) -> None:
     axes.set_aspect("equal")
     axes.set_axis_off()
     corners = [_placed(one, order) for one in order.laid]
@@ -93,7 +105,7 @@ def _draw_round(axes: Axes, order: Order, lots: dict[str, Sorted], limits: Limit
     axes.set_xlim(-reach * 1.05, reach * 1.05)
     axes.set_ylim(-reach, reach)
     for one, outline in zip(order.laid, corners, strict=True):
-        _draw_lobe(axes, one, outline, lots)
+        _draw_lobe(axes, one, outline, lots, one.place.seam in unmeasured)
     for joint in order.measured():
         # A notch's joint lies on the later lobe's short edge; a first ring's between two of them.
         later = max(joint.lobes, key=lambda k: order.laid[k].place.ring)
@@ -106,7 +118,7 @@ def _draw_round(axes: Axes, order: Order, lots: dict[str, Sorted], limits: Limit
             _note(axes, at, say("gapes {size}", size=decimals(joint.opening.value, 3)), "white", "0.35", "normal")
 
 
-def _draw_lobe(axes: Axes, one: LaidLobe, outline: Array, lots: dict[str, Sorted]) -> None:
+def _draw_lobe(axes: Axes, one: LaidLobe, outline: Array, lots: dict[str, Sorted], supposed: bool) -> None:
     closed = np.vstack([outline, outline[:1]])
     if one.lobe is None:
         axes.fill(*closed.T, facecolor=MISSING_GREY, edgecolor="0.5", linewidth=0.9, linestyle="--")
@@ -119,7 +131,8 @@ def _draw_lobe(axes: Axes, one: LaidLobe, outline: Array, lots: dict[str, Sorted
     seam = outline[2] + np.outer([0.04, MARGIN_IN * 0.45], way)
     axes.plot(*seam.T, color="0.5", linestyle=(0, (6, 3)), linewidth=0.8)
     at = outline[2] + MARGIN_IN * 0.72 * way
-    axes.text(at[0], at[1], say("seam {seam}", seam=one.place.seam), fontsize=NOTE_SIZE, ha="center", va="center", color="0.3")
+    seam = say("seam {seam}?", seam=one.place.seam) if supposed else say("seam {seam}", seam=one.place.seam)
+    axes.text(at[0], at[1], seam, fontsize=NOTE_SIZE, ha="center", va="center", color="0.3")
     name = say("to cut") if one.lobe is None else one.lobe.name
     place = outline[0] + NAME_AT * (outline[2] - outline[0])
     plate = {"facecolor": "white", "edgecolor": "0.4", "pad": 1.8, "linewidth": 0.6}
@@ -134,7 +147,7 @@ def _note(axes: Axes, place: Array, words: str, ground: str, ink: str, weight: s
     axes.text(place[0], place[1], words, fontsize=NOTE_SIZE, ha="center", va="center", color=ink, weight=weight, bbox=plate, zorder=5)
 
 
-def _legend(sorted_out: Lots) -> list[str]:
+def _round_legend(unmeasured: Sequence[int]) -> list[str]:
     lines = [
         say(
             "Seen from above; grey halves are the dark wood; dashed: the field's seams, every point on its own. At shoulders, in {unit}:",
@@ -142,6 +155,13 @@ def _legend(sorted_out: Lots) -> list[str]:
         ),
         say("ease: the joint binds, and so much comes off there, nothing at the root; gapes: it stays so much open."),
     ]
+    if unmeasured:
+        lines.append(say("A seam with a question mark wasn't measured and is taken for even: fit the lobes there and beside it last."))
+    return lines
+
+
+def _bench_legend(sorted_out: Lots) -> list[str]:
+    lines = []
     if any(one.lobe.turned_over for one in sorted_out.sorted):
         over = list_words([one.lobe.name for one in sorted_out.sorted if one.lobe.turned_over])
         lines.append(say("Turned over, since their dark half lay on the other hand: {lobes}.", lobes=over))
@@ -150,12 +170,12 @@ def _legend(sorted_out: Lots) -> list[str]:
     return lines
 
 
-def _draw_benches(figure: Figure, found: LooseSet, lots: dict[str, Sorted]) -> None:
+def _draw_benches(figure: Figure, found: LooseSet, lots: dict[str, Sorted], top: float, high: float) -> None:
     """Every photo's lobes where they lie, small."""
     count = min(len(found.photos), MOST_BENCHES)
     width = 0.92 / max(count, 1)
     for photo in range(count):
-        axes = figure.add_axes((0.04 + photo * width, BENCH_TOP - 0.02 - BENCH_HIGH, width * 0.97, BENCH_HIGH))
+        axes = figure.add_axes((0.04 + photo * width, top - high, width * 0.97, high))
         mine = [one for one in lots.values() if one.lobe.photo == photo]
         _draw_bench(axes, mine, found.photos[photo] if count > 1 else "")
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from math import ceil, degrees, hypot
 
 from ..advise.cautions import BY_EYE, MAKERS_FIRST, PLANE
-from ..advise.lobe_lots import Lots, closes
+from ..advise.lobe_lots import Lots, NoOrder, supposed_patterns
 from ..advise.lobe_order import LaidJoint, LaidLobe, Order
 from ..advise.lobe_sort import REACH, Limits, Lot, Sorted, Spare
 from ..basis.language import say, say_count, to_say
@@ -38,14 +38,18 @@ ITS_OUTLINE = to_say("its outline")
 TOLD_IN = 0.001
 
 
-def lobes_lines(found: LooseSet, done: Lots, limits: Limits, on_top: bool) -> list[str]:
-    """The whole report, at most WIDTH wide. on_top: whether the seams' places come from a measured top."""
-    lines = [*_wrapped(_opening(found, done)), *_wrapped(_rule(limits)), ""]
+def lobes_lines(found: LooseSet, done: Lots, limits: Limits, unmeasured: Sequence[int] | None, assumed: str = "") -> list[str]:
+    """The whole report, at most WIDTH wide.
+
+    unmeasured: of a measured top the seams whose places aren't known; None where no top was measured. assumed: the rose that was given.
+    """
+    lines = [*_wrapped(_opening(found, done)), *_wrapped(assumed), *_wrapped(_rule(limits)), ""]
     for one, ring in zip(done.sorted, done.rings, strict=True):
         lines += _sorted_lines(one, ring, done.dark_side)
     lines += [line for warning in found.warnings for line in ["", *_wrapped(say("Note: {note}", note=warning), 6)]]
-    lines += ["", *(_wrapped(_no_order(done)) if done.order is None else _order_lines(done, done.order, limits, on_top))]
-    planes = any(one.lot is Lot.MEND for one in done.sorted) or (done.order is not None and done.order.planing_in > limits.full_in)
+    order = done.order
+    lines += ["", *(_wrapped(no_order_words(done)) if isinstance(order, NoOrder) else _order_lines(done, order, limits, unmeasured))]
+    planes = any(one.lot is Lot.MEND for one in done.sorted) or (isinstance(order, Order) and order.planing_in > limits.full_in)
     lines += ["", *_wrapped(_closing(done))]
     return lines + _wrapped(" ".join(say(caution) for caution in [*([PLANE] if planes else []), BY_EYE, MAKERS_FIRST]))
 
@@ -166,28 +170,54 @@ def _size(estimate: Estimate) -> str:
     return f"{decimals(estimate.value, 3)} ±{u95_decimals(estimate.u95, 3)}"
 
 
-def _no_order(done: Lots) -> str:
-    if not done.told and not closes(done.patterns):
-        return say(
-            "These lobes' root angles don't close on each other, so in which order they go round the top can't be said: give the rose's "
-            "own numbers (--points, --reach, --short-edge)."
-        )
-    return say("Too few lobes were measured whole to say in which order they go round the top.")
+NO_ORDER_WORDS = {
+    NoOrder.NOT_CLOSING: to_say(
+        "These lobes' root angles don't close on each other, so in which order they go round the top can't be said: give the rose's "
+        "own numbers (--points, --reach, --short-edge)."
+    ),
+    NoOrder.OTHER_ROSE: to_say(
+        "The rose that was placed on the top has other rings than these lobes seem to be of, so in which order they go round it can't be "
+        "said: inspect the bare top again with the rose's own --points and --reach."
+    ),
+    NoOrder.NOT_WHOLE: to_say("No lobe of the first ring was measured whole, so in which order they go round the top can't be said."),
+    NoOrder.TOO_MANY: to_say("The first ring has so many lobes that the best of all their orders isn't worked out."),
+}
 
 
-def _order_lines(done: Lots, order: Order, limits: Limits, on_top: bool) -> Iterator[str]:
-    told = (
-        say("The round with the least planing, as the lobes are now, every point on its seam as the top was measured.")
-        if on_top
-        else say("The round with the least planing, as the lobes are now, every point on its seam, seams taken for even (see --on).")
+def no_order_words(done: Lots) -> str:
+    """Why it isn't said in which order the lobes go round, and what would help."""
+    if done.order is not NoOrder.LIKE_NONE:
+        return say(NO_ORDER_WORDS[done.order]) if isinstance(done.order, NoOrder) else ""
+    seem = "; ".join(_pattern_words(k + 1, shape) for k, shape in enumerate(supposed_patterns([one.lobe for one in done.sorted])))
+    return say(
+        "No lobe is like the first ring's pattern, so in which order they go round the top can't be said. They seem to have been cut to "
+        "another rose: {patterns}. Give its own numbers, with which `seamcheck template` ends.",
+        patterns=seem,
     )
+
+
+def _order_lines(done: Lots, order: Order, limits: Limits, unmeasured: Sequence[int] | None) -> Iterator[str]:
+    if unmeasured is None:
+        told = say("The round with the least planing, as the lobes are now, every point on its seam, seams taken for even (see --on).")
+    elif not unmeasured:
+        told = say("The round with the least planing, as the lobes are now, every point on its seam as the top was measured.")
+    else:
+        told = say_count(
+            "The round with the least planing, as the lobes are now, every point on its seam as the top was measured, but seam {seams} "
+            "wasn't: it's taken for even, so fit the lobes there and beside it last, by the seam itself.",
+            "The round with the least planing, as the lobes are now, every point on its seam as the top was measured, but seams {seams} "
+            "weren't: they are taken for even, so fit the lobes there and beside them last, by the seams themselves.",
+            len(unmeasured),
+            seams=list_words([str(seam) for seam in unmeasured]),
+        )
     yield from _wrapped(
         told + " " + say("It takes the place of mending one by one: where a lobe is too wide, a narrow one beside it takes that up.")
     )
     yield f"  {say('seam'):>4}  {say('clock'):>10}  {say('ring'):>4}  {say('lobe')}"
     for one in sorted(order.laid, key=lambda one: one.place.seam):
         name = f"{one.lobe.name:>4}" if one.lobe is not None else say("none: one to the pattern is supposed")
-        yield f"  {one.place.seam:>4}  {clock_of(one.place.bearing):>10}  {one.place.ring:>4}  {name}"
+        note = f"  {say('its seam unmeasured')}" if one.place.seam in (unmeasured or ()) else ""
+        yield f"  {one.place.seam:>4}  {clock_of(one.place.bearing):>10}  {one.place.ring:>4}  {name}{note}"
     yield ""
     yield from _wrapped(angle_words(done, order))
     yield from _joint_lines(order, limits)
@@ -263,7 +293,9 @@ def _closing(done: Lots) -> str:
     lots = [one.lot for one in done.sorted]
     counted = [f"{lots.count(lot)} {say(name)}" for lot, name in LOT_WORDS.items() if lot in lots]
     told = say("In all: {counted}.", counted=", ".join(counted))
-    missing = 0 if done.order is None else sum(one.lobe is None for one in done.order.laid)
+    if isinstance(done.order, NoOrder):
+        return told
+    missing = sum(one.lobe is None for one in done.order.laid)
     if missing:
         told += " " + say_count("{count} lobe is still to be cut.", "{count} lobes are still to be cut.", missing)
     return told + " " + say("Lay the ring dry in this order and photograph it before any wood comes off: wood can't be put back.")

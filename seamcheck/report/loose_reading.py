@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import radians
 from pathlib import Path
 from string import ascii_uppercase
@@ -14,11 +14,14 @@ import numpy as np
 from ..advise.lobe_order import Place
 from ..advise.loose_set import LooseLobe
 from ..basis.errors import NoRosePlaced, NotBareTop, NotLooseLobes, SpoiltResult, TooManyResults
+from ..basis.language import say
 from ..basis.uncertain import COVERAGE_95, Estimate
 from ..photo import shown_name
 from ..result import EDGES, HALF_ANGLES
 from .result_reading import STAGES, number_of, places_of, read_document
 
+# The corners of lobes that are measured twice in one photo lie no farther apart; no hand lays a lobe or holds a phone so alike again.
+SAME_PHOTO_PX = 3.0
 SPOILT = (KeyError, TypeError, ValueError, IndexError, AttributeError)
 
 
@@ -37,29 +40,72 @@ def read_loose(paths: Sequence[Path]) -> LooseSet:
     """All lobes of the files. Those of several are named A1, A2, ..., B1, ... Raises a FileError with a plain sentence."""
     if len(paths) > len(ascii_uppercase):
         raise TooManyResults(most=len(ascii_uppercase))
-    photos: list[str] = []
-    lobes: list[LooseLobe] = []
     warnings: list[str] = []
-    tolerances: list[tuple[float, float]] = []
-    for k, path in enumerate(paths):
-        name = shown_name(path)
-        document = read_document(path, name)
-        if document["stage"] != "loose":
-            raise NotLooseLobes(file=name, stage=STAGES.get(document["stage"], "something else"))
-        try:
-            photo = str(document["photo"]["file"])
-            lobes += [_lobe(tip, k, ascii_uppercase[k] if len(paths) > 1 else "") for tip in document["tips"]]
-            tolerances.append((number_of(document.get("tolerance_in", 1 / 64)), number_of(document.get("gap_tolerance_in", 0.010))))
-            warnings += [str(words) for words in document.get("warnings") or []]
-        except SPOILT:
-            raise SpoiltResult(file=name) from None
-        if photo in photos:
-            warnings.append(f"{name} comes from a photo of the same name as another, {photo}: a lobe that both show is counted twice.")
-        photos.append(photo)
-    return LooseSet(tuple(photos), tuple(lobes), *tolerances[0], tuple(dict.fromkeys(warnings)))
+    sets: list[_OnePhoto] = []
+    for path in paths:
+        one = _one_photo(path)
+        twin = next((other for other in sets if _same_photo(one, other)), None)
+        if twin is not None:
+            warnings.append(
+                say("{file} holds the same lobes in the same photo as {other}, so it counts once.", file=one.file, other=twin.file)
+            )
+            continue
+        if one.photo in [other.photo for other in sets]:
+            warnings.append(
+                say(
+                    "{file} comes from a photo of the same name as another, {photo}: a lobe that both show is counted twice.",
+                    file=one.file,
+                    photo=one.photo,
+                )
+            )
+        sets.append(one)
+    lobes: list[LooseLobe] = []
+    for k, one in enumerate(sets):
+        letter = ascii_uppercase[k] if len(sets) > 1 else ""
+        lobes += [replace(lobe, name=f"{letter}{lobe.name}", photo=k) for lobe in one.lobes]
+    warnings += [words for one in sets for words in one.warnings]
+    return LooseSet(tuple(one.photo for one in sets), tuple(lobes), *sets[0].tolerances, tuple(dict.fromkeys(warnings)))
 
 
-def _lobe(tip: dict[str, Any], photo: int, letter: str) -> LooseLobe:
+@dataclass(frozen=True)
+class _OnePhoto:
+    """What one result file holds."""
+
+    file: str
+    photo: str
+    size_px: tuple[int, ...]
+    lobes: tuple[LooseLobe, ...]
+    tolerances: tuple[float, float]  # of points, of gaps, inches
+    warnings: tuple[str, ...]
+
+
+def _one_photo(path: Path) -> _OnePhoto:
+    name = shown_name(path)
+    document = read_document(path, name)
+    if document["stage"] != "loose":
+        raise NotLooseLobes(file=name, stage=STAGES.get(document["stage"], "something else"))
+    try:
+        return _OnePhoto(
+            name,
+            str(document["photo"]["file"]),
+            tuple(int(side) for side in document["photo"].get("size_px") or ()),
+            tuple(_lobe(tip) for tip in document["tips"]),
+            (number_of(document.get("tolerance_in", 1 / 64)), number_of(document.get("gap_tolerance_in", 0.010))),
+            tuple(str(words) for words in document.get("warnings") or []),
+        )
+    except SPOILT:
+        raise SpoiltResult(file=name) from None
+
+
+def _same_photo(one: _OnePhoto, other: _OnePhoto) -> bool:
+    """Whether two files come from one photo, under whatever name and however often it was measured: nothing else lies so alike."""
+    if one.size_px != other.size_px or len(one.lobes) != len(other.lobes):
+        return False
+    apart = [a.outline_px - b.outline_px for a, b in zip(one.lobes, other.lobes, strict=True)]
+    return bool(apart) and max(float(np.abs(px).max()) for px in apart) < SAME_PHOTO_PX
+
+
+def _lobe(tip: dict[str, Any]) -> LooseLobe:
     shape = tip["shape"]
     numbers = {"length": _estimate(tip, "length", "in"), "own_tip": _estimate(tip, "own_seam_offset", "in")}
     numbers["own_root"] = _estimate(shape, "own_root_offset", "in")
@@ -69,8 +115,8 @@ def _lobe(tip: dict[str, Any], photo: int, letter: str) -> LooseLobe:
     if tip["dark_side"] not in (None, "cw", "ccw"):
         raise ValueError("no side")
     return LooseLobe(
-        f"{letter}{int(tip['lobe'])}",
-        photo,
+        str(int(tip["lobe"])),
+        0,
         _given(numbers),
         _estimate(tip, "root_angle", "deg"),
         _given(lengths),

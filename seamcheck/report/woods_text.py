@@ -20,12 +20,13 @@ BLIND_WORDS = {"protan": to_say("red-blind"), "deutan": to_say("green-blind"), "
 MOST_TOLD = 5  # pairs that are told of in sentences
 
 
-def woods_lines(looked: Looked, field: Sample | None, groups: Sequence[tuple[str, Sequence[Pair]]]) -> list[str]:
-    """The whole report, at most WIDTH wide. groups: ("", dry pairs), ("wet", wetted ones), each best first."""
+def woods_lines(looked: Looked, field: Sample | None, groups: Sequence[tuple[str, Sequence[Pair]]], assumed: str = "") -> list[str]:
+    """The whole report, at most WIDTH wide. groups: ("", dry pairs), ("wet", wetted ones), each best first; assumed: the rose drawn."""
     lines = [*_wrapped(_opening(looked, field)), "", *_sample_lines(looked)]
     for heading, pairs in groups:
         lines += ["", *_pair_lines(heading, pairs, field is not None)]
     lines += [line for note in looked.notes for line in ["", *_wrapped(say("Note: {note}", note=note), 6)]]
+    lines += ["", *_wrapped(assumed)] if assumed else []
     return lines + ["", *_wrapped(_rules()), *_wrapped(_closing())]
 
 

@@ -12,6 +12,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.rose_options import rose_named
+
 ROOT = Path(__file__).parents[2]
 PAGES = [ROOT / name for name in ("README.md", "DEVELOPERS.md", "calibration/README.md", "sample_images/README.md")]
 COMMANDS = (
@@ -138,6 +140,20 @@ def test_the_result_files_fields_are_in_the_readme(folder: Path) -> None:
     assert [name for name in result if f"`{name}`" not in told] == []
     fields = set(result) | set(result["tips"][0]) | set(result["joints"][0]) | set(result["scale"])
     assert set(re.findall(r"`([a-z][a-z_0-9]+)`", told)) <= fields | {"null", "u95"}
+
+
+def test_the_readmes_rose_is_one_rose_in_all_its_commands() -> None:
+    """What lobes are held against and what the recess is routed by is what `template` drew, and what it says that this rose is called."""
+    readme = (ROOT / "README.md").read_text()
+    by_name = {words[1]: words[2:] for words in commands(ROOT / "README.md", "seamcheck") if "--strip" in words or words[1] == "lobes"}
+    rose = rose_named(by_name["template"])
+    (routed,) = re.findall(r"`seamcheck recess (recess\.pdf --reach[^`]*)`", readme)
+    assert rose_named(by_name["lobes"]) == rose
+    assert rose_named(routed.split()) == rose
+    done = run("template", *(word for word in by_name["template"] if not word.endswith(".pdf")))
+    name = done.stdout.splitlines()[-1].strip()
+    assert rose_named(name.split()) == rose
+    assert f"`{name}`" in readme
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(ROOT)))

@@ -211,9 +211,9 @@ class TestOutputs:
         refused(run("cards", "a.pdf"), "a.pdf is already there and is not a card sheet of ours")
 
     def test_the_photo_is_never_written_to(self, run: Callable[..., tuple[int, str]], tmp_path: Path) -> None:
-        (tmp_path / "a.jpg").write_bytes(jpeg())
-        for option in ("--json", "--csv", "--picture"):
-            refused(run("inspect", "a.jpg", option, "a.jpg"), "a.jpg is the photo itself")
+        for option, name in (("--json", "a.json"), ("--csv", "a.csv"), ("--picture", "a.jpg")):
+            (tmp_path / name).write_bytes(jpeg())
+            refused(run("inspect", name, option, name), f"{name} is the photo itself")
 
     def test_a_folder_that_is_missing(self, run: Callable[..., tuple[int, str]], tmp_path: Path) -> None:
         (tmp_path / "a.jpg").write_bytes(jpeg())

@@ -99,6 +99,36 @@ def test_files_are_written_where_asked_and_replaced_by_the_next_run(run: Run, pi
     assert first["rose.jpg"] == before
 
 
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        ("--json a.csv", "a.csv is a name for another kind of file: let it end in .json."),
+        ("--csv a.txt", "a.txt must end in .csv."),
+        ("--rim", "give --known too"),
+        ("--stage loose --points 8", "they say which rose goes on a bare top, not on loose"),
+        ("--stage inlaid --reach 4", "they say which rose goes on a bare top, not on inlaid"),
+        ("--points 2", "write a whole number from 3 to 64"),
+        ("--stage flat", "flat won't do: write dry-fit or inlaid or loose or bare"),
+    ],
+)
+def test_what_would_not_be_used_is_refused(run: Run, pipeline: Pipeline, options: str, said: str) -> None:
+    status, out, err = run("inspect", "rose.jpg", *options.split())
+    assert (status, out) == (2, "")
+    assert said in " ".join(err.split())
+    assert pipeline.settings is None
+
+
+def test_a_bare_tops_rose_is_refused_as_template_would(run: Run, pipeline: Pipeline) -> None:
+    status, _, err = run("inspect", "rose.jpg", "--stage", "bare", "--units", "mm", "--reach", "4")
+    assert (status, pipeline.settings) == (1, None)
+    assert "too small to cut. The nearest that can be built: --reach 25.4mm" in err
+
+
+def test_a_rose_asked_for_where_no_top_is_bare_is_said_to_be_unused(run: Run, pipeline: Pipeline) -> None:
+    out = run("inspect", "rose.jpg", "--points", "8", "--reach", "4")[1]
+    assert "say which rose goes on a bare top, and this is none, so they weren't used" in " ".join(out.split())
+
+
 def test_a_jpeg_picture_is_ours_too(run: Run, pipeline: Pipeline, tmp_path: Path) -> None:
     for _ in range(2):
         assert run("inspect", "rose.jpg", "--picture", "a.JPG")[0] == 0

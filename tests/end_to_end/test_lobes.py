@@ -136,7 +136,56 @@ def test_two_photos_name_their_lobes_apart(run: Run, tmp_path: Path) -> None:
     assert "lobe B2" in out
     assert "Left over" in out
     assert "counted twice" not in out
-    assert "counted twice" in " ".join(run("lobes", "loose.json", "loose.json")[1].split())
+    once = " ".join(run("lobes", "loose.json", "loose.json")[1].split())
+    assert "8 cut lobes in loose-lobes.jpg" in once
+    assert "loose.json holds the same lobes in the same photo as loose.json, so it counts once." in once
+    assert "Left over" not in once
+    mate = {**other, "photo": document["photo"]}
+    (tmp_path / "mate.json").write_text(json.dumps(mate))
+    assert "counted twice" in " ".join(run("lobes", "loose.json", "mate.json")[1].split())
+
+
+def test_no_round_is_told_with_its_reason_and_without_its_advice(run: Run, tmp_path: Path) -> None:
+    """Lobes that are like no pattern, that make no rose together, or that go on a top where another rose was placed."""
+    ours = ["--reach", "3", "--short-edge", "13/16"]
+    (tmp_path / "one-ring.json").write_text(json.dumps({**bare_document({}, (3.9, 3.1)), "top": one_ring()}))
+    document = json.loads((tmp_path / "loose.json").read_text())
+    seconds = [tip for tip in document["tips"] if tip["length_in"] < 3]
+    (tmp_path / "seconds.json").write_text(json.dumps({**document, "tips": seconds}))
+    for words, reason in (
+        (["loose.json", *ours], "No lobe is like the first ring's pattern"),
+        (["loose.json", *ours], "ring 1, 3 55/64 in long, 90.00° at the root"),
+        (["seconds.json"], "root angles don't close on each other"),
+        (["loose.json", "--on", "one-ring.json"], "has other rings than these lobes seem to be of"),
+    ):
+        status, out, _ = run("lobes", *words, "--picture", "round.png")
+        assert status == 0
+        assert reason in " ".join(out.split())
+        assert "in this order" not in out
+        assert "measured whole" not in out
+        assert (tmp_path / "round.png").exists()
+
+
+def one_ring() -> dict[str, object]:
+    """Of the made-up top with all its points in the first ring."""
+    top = bare_document({}, (3.9, 3.9))["top"]
+    assert isinstance(top, dict)
+    placed = {**top["rose_least_miss"], "points": [{**point, "ring": 1} for point in top["rose_least_miss"]["points"]]}
+    return {**top, "rose_reaches_in": [3.9], "rose_least_miss": placed}
+
+
+def test_a_seam_that_wasnt_measured_is_told(run: Run, tmp_path: Path) -> None:
+    bare = bare_document({}, (3.9, 3.1))
+    top = bare["top"]
+    assert isinstance(top, dict)
+    points = [{**point, "miss_in": None if point["seam"] == 8 else point["miss_in"]} for point in top["rose_least_miss"]["points"]]
+    (tmp_path / "bare.json").write_text(
+        json.dumps({**bare, "top": {**top, "rose_least_miss": {**top["rose_least_miss"], "points": points}}})
+    )
+    out = run("lobes", "loose.json", "--on", "bare.json", "--picture", "round.png")[1]
+    assert "as the top was measured, but seam 8 wasn't: it's taken for even" in " ".join(out.split())
+    assert re.search(r"^ +8 +10:30 .* its seam unmeasured$", out, re.MULTILINE)
+    assert out.count("its seam unmeasured") == 1
 
 
 def test_a_lobe_that_isnt_known_is_said_to_be(run: Run, tmp_path: Path) -> None:
@@ -171,6 +220,6 @@ def test_another_stage_or_a_spoilt_file_is_refused(run: Run, tmp_path: Path) -> 
 
 
 def test_a_wrong_command_line(run: Run) -> None:
-    for options in (["--rings", "2"], ["--reach", "0"], ["--picture", "a.doc"], ["--dark", "up"]):
+    for options in (["--rings", "2"], ["--points", "7"], ["--strip", "1"], ["--reach", "0"], ["--picture", "a.doc"], ["--dark", "up"]):
         assert run("lobes", "loose.json", *options)[0] == 2
     assert run("lobes")[0] == 2

@@ -28,6 +28,31 @@ def test_numbers_alone_need_no_file(run: Run, tmp_path: Path) -> None:
     assert not list(tmp_path.iterdir())
 
 
+def test_what_was_chosen_is_marked_and_the_rose_is_named(run: Run) -> None:
+    """A strip chose ring 2's short edge: another command that knows of no strip is given that, or says what it chose itself."""
+    out = run("template", "--reach", "3", "--short-edge", "13/16", "--strip", "5/8")[1]
+    assert "8 points (chosen) in two rings (chosen), tips 3 in and 2 5/8 in" in out
+    assert re.findall(r"(\S+ in) \([\d.]+\), chosen", out) == ["11/16 in", "5/8 in"]
+    name = out.splitlines()[-1].split()
+    assert name == ["--points", "8", "--rings", "2", "--reach", "3", "--reach", "2-5/8", "--short-edge", "13/16", "--short-edge", "11/16"]
+    told = " ".join(run("recess", *name)[1].split())
+    assert "8 points in two rings; ring 1 reaches 3 in, short edge 13/16 in; ring 2 reaches 2 5/8 in, short edge 11/16 in." in told
+    assert "chosen" not in told
+    same = run("recess", "--reach", "3", "--short-edge", "13/16", "--strip", "5/8")[1]
+    assert "short edge 11/16 in (chosen)" in " ".join(same.split())
+    assert same.splitlines()[-8:] == run("recess", *name)[1].splitlines()[-8:]
+    assert "short edge 15/16 in (chosen)" in " ".join(run("recess", *OURS)[1].split())
+
+
+@pytest.mark.parametrize("units", ["in", "mm"])
+def test_a_rose_by_its_name_is_the_same_when_its_short_edge_follows_from_angles(run: Run, units: str) -> None:
+    out = run("template", "--reach", "3 in", "--root-angle", "90", "--root-angle", "120", "--units", units)[1]
+    name = out.splitlines()[-1].split()
+    again = run("template", *name, "--units", units)[1]
+    assert again.splitlines()[-1].split() == name
+    assert [line.replace(", chosen", "") for line in out.splitlines()[1:20]] == again.splitlines()[1:20]
+
+
 def test_each_ending_gives_its_kind_and_is_replaced(run: Run, tmp_path: Path) -> None:
     for _ in range(2):
         assert run("template", "a.pdf", "a.svg", "a.DXF", *OURS, "--paper", "a4")[0] == 0
@@ -43,6 +68,19 @@ def test_what_is_not_ours_stays(run: Run, tmp_path: Path) -> None:
         assert status == 1
         assert "not a drawing of ours" in err
         assert (tmp_path / name).read_text() == "mine"
+
+
+def test_a_pdf_of_ours_is_replaced_by_its_own_kind_alone(run: Run, tmp_path: Path) -> None:
+    commands = {"template": ["template", "a.pdf", *OURS], "recess": ["recess", "a.pdf", *OURS], "cards": ["cards", "a.pdf"]}
+    for first, words in commands.items():
+        (tmp_path / "a.pdf").unlink(missing_ok=True)
+        assert run(*words)[0] == 0
+        before = (tmp_path / "a.pdf").read_bytes()
+        for other, others in commands.items():
+            assert run(*others)[0] == (0 if other == first else 1)
+            assert (tmp_path / "a.pdf").read_bytes() == before
+    (tmp_path / "a.jpg").write_bytes(b"no photo")
+    assert "a.pdf is already there and is not a bench sheet of ours" in run("sheet", "a.jpg", "a.pdf")[2]
 
 
 @pytest.mark.parametrize(
@@ -83,6 +121,21 @@ def test_a_wrong_command_line(run: Run, options: str) -> None:
     status, out, err = run("template", *options.split())
     assert (status, out) == (2, "")
     assert "Error" in err
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        ("--units cm", "cm won't do: write in or mm."),
+        ("--spare 21", "21 won't do: write a whole number from 0 to 20."),
+        ("--dark up", "up won't do: write left or right."),
+        ("--points x", "x won't do: write a whole number of 1 or more."),
+    ],
+)
+def test_what_wont_do_is_said_in_plain_words(run: Run, options: str, said: str) -> None:
+    status, out, err = run("template", "--reach", "3", *options.split())
+    assert (status, out) == (2, "")
+    assert said in " ".join(err.split())
 
 
 def test_a_leaf_that_is_too_small_is_refused_with_one_that_will_do(run: Run) -> None:
@@ -150,6 +203,14 @@ def test_what_gives_no_outline(run: Run, tmp_path: Path, text: str) -> None:
     assert err.startswith("a.json gives no outline of a rose")
 
 
+@pytest.mark.parametrize(("stage", "words"), [("bare", "a bare top"), ("loose", "loose lobes")])
+def test_another_stage_gives_no_outline(run: Run, tmp_path: Path, stage: str, words: str) -> None:
+    (tmp_path / "a.json").write_text(json.dumps({"stage": stage, "tips": [], "centre_px": None}))
+    status, _, err = run("recess", "--result", "a.json")
+    assert status == 1
+    assert f"it shows {words}, not a rose on its top" in err
+
+
 def test_a_result_and_a_rose_at_once(run: Run, tmp_path: Path) -> None:
     (tmp_path / "a.json").write_text("{}")
     assert run("recess", "--result", "a.json", "--reach", "3")[0] == 2
@@ -196,15 +257,45 @@ def test_a_rose_made_for_a_measured_top(run: Run, tmp_path: Path) -> None:
     words = " ".join(out.split())
     for part in (
         "For the top in top.jpg. Lay the rose with its centre 1/64 in (.0100) toward 3 o'clock",
-        "The lobes at seams 3 are made to suit",
+        "The lobe at seam 3 is made to suit; all other points then lie within",
     ):
         assert part in words
     # The lobe itself and its neighbours in the first ring, and the two that stand in its notches.
     for name, seam in (("1A", 1), ("2A", 2), ("1B", 3), ("2B", 4), ("1C", 5)):
         assert f"Pattern {name}, for seam {seam}" in words
     assert "45.30 degrees" in words
-    assert "Cut to ring 1's common pattern: seams 7." in words
+    assert "Cut to ring 1's common pattern: seam 7." in words
     assert len(list(tmp_path.iterdir())) == 4
+
+
+def unmeasured_at(seam: int, document: dict[str, object]) -> dict[str, object]:
+    """The same where one seam couldn't be had: whatever was laid there has no miss, and of lobes made to suit it's one."""
+    top = document["top"]
+    assert isinstance(top, dict)
+    changed = dict(top)
+    for name in ("rose_least_miss", "rose_fewest_suited"):
+        if top[name] is not None:
+            points = [
+                {**point, "miss_in": None, "miss_u95_in": None, "made_to_suit": name == "rose_fewest_suited"}
+                if point["seam"] == seam
+                else point
+                for point in top[name]["points"]
+            ]
+            changed[name] = {**top[name], "points": points}
+    return {**document, "top": changed}
+
+
+@pytest.mark.parametrize("off", [{}, {3: 0.6}])
+def test_a_seam_that_wasnt_measured_gets_no_pattern(run: Run, tmp_path: Path, off: dict[int, float]) -> None:
+    (tmp_path / "bare.json").write_text(json.dumps(unmeasured_at(7, bare_document(off))))
+    status, out, _ = run("template", "r.pdf", "--on", "bare.json", "--short-edge", "13/16")
+    words = " ".join(out.split())
+    assert status == 0
+    assert "Seam 7 wasn't measured, and is drawn as if it were even" in words
+    assert "Not cut yet: seam 7, which wasn't measured" in words
+    assert "whose seam was measured" in words or "whose seams were measured" in words
+    assert not re.search(r"(made to suit|common pattern: seams?)[^.;]*\b7\b", words)
+    assert "Every lobe is cut" not in words
 
 
 def test_an_even_top_needs_no_pattern_of_its_own(run: Run, tmp_path: Path) -> None:
@@ -222,6 +313,9 @@ def test_another_rose_than_was_placed_is_refused(run: Run, tmp_path: Path) -> No
         assert (status, out) == (2, "")
         assert "inspect the bare top again" in " ".join(err.split())
     assert run("template", "--on", "bare.json", "--reach", "3", "--reach", "2-1/2")[0] == 0
+    name = run("template", "--on", "bare.json")[1].splitlines()[-1].split()
+    assert name[:2] == ["--on", "bare.json"]
+    assert run("template", *name)[1].splitlines()[-1].split() == name
     (tmp_path / "none.json").write_text(json.dumps({**bare_document({}), "top": None}))
     assert "holds no place for a rose" in run("template", "--on", "none.json")[2]
     (tmp_path / "spoilt.json").write_text(json.dumps({**bare_document({}), "top": {"rose_fewest_suited": {"points": [1]}}}))

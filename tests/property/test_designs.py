@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from math import pi, radians
 
 import numpy as np
@@ -11,11 +12,14 @@ from hypothesis import strategies as st
 
 from seamcheck.basis.errors import CantBuild
 from seamcheck.basis.frames import Array
+from seamcheck.basis.units import parse_length, spoken
 from seamcheck.design.cut_list import END_SPARE_IN, cut_list
-from seamcheck.design.draw_up import MOST_SHOULDER_SHARE, SIDE_SPARE_IN, draw_up, nearest
+from seamcheck.design.draw_up import MOST_SHOULDER_SHARE, SIDE_SPARE_IN, check_reaches, draw_up, in_full, nearest
 from seamcheck.design.recess import area_of, inset, recess
 from seamcheck.design.rose import Rose
 from seamcheck.design.wish import Top, Wish
+from seamcheck.printed.template_words import naming_options
+from tests.rose_options import rose_named
 
 lengths = st.floats(0.05, 20, allow_nan=False)
 sixteenths = st.integers(1, 200).map(lambda n: n / 16)
@@ -69,6 +73,37 @@ def test_what_is_built_is_what_was_wished(wish: Wish) -> None:
         assert along <= MOST_SHOULDER_SHARE * ring.shape.length_in + 1e-9
         assert wish.strip_in is None or across + SIDE_SPARE_IN <= wish.strip_in + 1e-9
         assert wish.top is None or ring.reach_in <= wish.top.most_reach_in + 1e-9
+
+
+@given(st.one_of(st.none(), st.integers(1, 70)), st.lists(some_lengths, min_size=1, max_size=4))
+@settings(max_examples=200, deadline=None)
+def test_what_is_placed_on_a_bare_top_is_refused_by_the_rule_of_patterns(points: int | None, reaches: list[float]) -> None:
+    """Whatever reaches can be drawn may be placed, and what is offered in place of others may be too."""
+    count = 48 if points is None else points
+    try:
+        check_reaches(points, tuple(reaches))
+    except CantBuild as refusal:
+        with pytest.raises(CantBuild):
+            draw_up(Wish(count, tuple(reaches), len(reaches)))
+        words = str(refusal.words["options"]).split()
+        offered = [parse_length(word) for before, word in pairwise(words) if before == "--reach"]
+        check_reaches(int(words[1]) if words[0] == "--points" else None, tuple(offered))
+
+
+@given(wishes(), st.sampled_from(["in", "mm"]))
+@settings(max_examples=200, deadline=None)
+def test_what_names_a_rose_draws_it_again(wish: Wish, units: str) -> None:
+    """Whatever strips and tops it was chosen for: the options alone give every ring, read as the command line reads them."""
+    wish = nearest(wish)
+    rose = draw_up(wish)
+    assert draw_up(in_full(wish)) == rose
+    with spoken(units):
+        again = rose_named(naming_options(wish).split())
+    for ring, other in zip(rose.rings, again.rings, strict=True):
+        assert (ring.number, ring.count, ring.first_bearing) == (other.number, other.count, other.first_bearing)
+        assert other.root_in == pytest.approx(ring.root_in, abs=1e-8)
+        for name in ("root_angle", "short_edge_in", "length_in"):
+            assert getattr(other.shape, name) == pytest.approx(getattr(ring.shape, name), abs=1e-8)
 
 
 @given(roses())

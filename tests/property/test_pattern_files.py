@@ -28,8 +28,9 @@ wishes = st.builds(
 @settings(max_examples=12, deadline=None)
 def test_every_pattern_reads_back_right(wish: Wish, paper: str, across: float, along: float) -> None:
     """Printed larger or smaller than drawn, too: what comes out of the printer is true."""
-    rose = draw_up(nearest(wish))
-    drawings = template_drawings(rose, cut_list(rose, leaf_in=(60, 20)), room_in(paper))
+    wish = nearest(wish)
+    rose = draw_up(wish)
+    drawings = template_drawings(rose, cut_list(rose, leaf_in=(60, 20)), room_in(paper), wish)
     printed = [path * (across, along) for page in pdf_pages(pages(drawings, paper, "Patterns", (across, along))) for path in page]
     one = side_by_side(drawings, "Patterns")
     drawn, cut = svg_outlines(svg_bytes(one)), dxf_outlines(dxf_bytes(one), Layer.CUT.value)

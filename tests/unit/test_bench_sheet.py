@@ -18,8 +18,8 @@ from seamcheck.pages.bench_content import BenchSheet, bench_sheet
 from seamcheck.pages.bench_html import bench_html
 from seamcheck.pages.bench_pdf import MARGIN, SIZES, bench_pdf, fitting
 from seamcheck.pages.environment import is_page
-from seamcheck.printed.card_sheet import is_card_sheet
 from seamcheck.result import Inspection, Stage, Verdict
+from seamcheck.sheet import PdfKind, is_pdf
 from tests.made_up import ALL_WELL, DRY_FIT, LOOSE
 from tests.made_up_fit import rose, seen
 from tests.made_up_picture import picture_of
@@ -63,7 +63,7 @@ def test_it_is_one_page_with_its_margins_kept(name: str, paper: str) -> None:
     edge = int(MARGIN) - 4
     assert page[:edge].min() == page[-edge:].min() == page[:, :edge].min() == page[:, -edge:].min() == 255
     assert page.min() < 60
-    assert is_card_sheet(data)
+    assert is_pdf(PdfKind.BENCH)(data)
 
 
 @pytest.mark.parametrize("name", ["dry fit", "sixteen", "four", "inlaid"])

@@ -13,8 +13,8 @@ import pypdfium2
 import pytest
 
 from seamcheck.cards.geometry import CARD_COUNT, MARKERS_PER_CARD, marker_corners_in, saddles_in
-from seamcheck.printed.card_sheet import board_modules, card_places, card_sheet, is_card_sheet, outlines
-from seamcheck.sheet import PAPERS, UNPRINTABLE_IN
+from seamcheck.printed.card_sheet import board_modules, card_places, card_sheet, outlines
+from seamcheck.sheet import PAPERS, UNPRINTABLE_IN, PdfKind, is_pdf
 
 DPI = 600
 PAPER_NAMES = sorted(PAPERS)
@@ -139,7 +139,7 @@ def test_the_sheet_says_how_to_use_it(paper: str) -> None:
 
 def test_the_same_sheet_twice_is_the_same_file(paper: str) -> None:
     assert card_sheet(paper) == card_sheet(paper)
-    assert is_card_sheet(card_sheet(paper))
+    assert is_pdf(PdfKind.CARDS)(card_sheet(paper))
 
 
 def test_the_ready_made_sheets_are_these(paper: str) -> None:

@@ -16,7 +16,7 @@ from seamcheck.pages.class_overview import fault_counts, last_rows
 from seamcheck.pages.class_overview_pdf import overview_pdf
 from seamcheck.pages.class_pdf import MARGIN, student_pdf
 from seamcheck.pages.environment import is_page
-from seamcheck.printed.card_sheet import is_card_sheet
+from seamcheck.sheet import PdfKind, is_pdf
 from tests.made_up import ALL_WELL, DRY_FIT, LOOSE
 from tests.made_up_class import SIXTEEN, overview_of, retake_of, row, student_of
 
@@ -44,7 +44,7 @@ def test_a_students_sheet_is_one_page_with_its_margins_kept(name: str, paper: st
     page = np.asarray(document[0].render(scale=1).to_pil().convert("L"))
     edge = int(MARGIN) - 4
     assert page[:edge].min() == page[-edge:].min() == page[:, :edge].min() == page[:, -edge:].min() == 255
-    assert is_card_sheet(data)
+    assert is_pdf(PdfKind.STUDENT)(data)
 
 
 def everything(sheet: StudentSheet) -> list[str]:

@@ -123,7 +123,8 @@ def test_patterns_read_back_to_a_thousandth(rose: Rose) -> None:
     """By a PDF renderer, an SVG and a DXF reader: every pattern's sides and diagonals, and every lobe of the whole."""
     laid = uneven(rose, 5)
     cuts = cut_list(rose)
-    drawings = laid_drawings(laid, cuts, room_in("letter"))
+    wish = next(wish for wish in WISHES.values() if draw_up(wish) == rose)
+    drawings = laid_drawings(laid, cuts, room_in("letter"), wish)
     one = side_by_side(drawings, "Patterns")
     on_paper = [path for page in pdf_pages(pages(drawings, "letter", "Patterns")) for path in page]
     svg, dxf = svg_outlines(svg_bytes(one)), dxf_outlines(dxf_bytes(one), "cut")
@@ -141,7 +142,7 @@ def test_patterns_read_back_to_a_thousandth(rose: Rose) -> None:
 def test_a_printer_that_prints_too_large_is_made_up_for() -> None:
     laid = uneven(draw_up(WISHES["two rings"]), 5)
     scale = np.array([6.02 / 6, 9.97 / 10])
-    drawings = laid_drawings(laid, cut_list(laid.rose), room_in("letter"))
+    drawings = laid_drawings(laid, cut_list(laid.rose), room_in("letter"), WISHES["two rings"])
     document = pypdfium2.PdfDocument(pages(drawings, "letter", "Patterns", (float(scale[0]), float(scale[1]))))
     try:
         printed = [path * scale for page in document for path in outlines_in(page)]

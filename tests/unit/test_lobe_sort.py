@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from seamcheck.advise.lobe_lots import closes, lots, ring_of, supposed_patterns
+from seamcheck.advise.lobe_order import Order
 from seamcheck.advise.lobe_sort import REACH, Limits, Lot, best_slide, sort_lobe, wood_past
 from seamcheck.advise.loose_set import NUMBERS, LooseLobe, usual_side
 from seamcheck.basis.uncertain import Estimate
@@ -168,7 +169,7 @@ def test_all_together() -> None:
     assert [one.lot for one in done.sorted] == [Lot.USE, Lot.USE, Lot.MEND, Lot.USE, Lot.CUT_AGAIN]
     assert done.dark_side == "cw" == usual_side(cut)
     assert done.sorted[1].lobe.turned_over
-    assert done.order is not None
+    assert isinstance(done.order, Order)
     assert {one.lobe.name for one in done.order.laid if one.lobe is not None} == {"1", "2", "3", "4"}
 
 

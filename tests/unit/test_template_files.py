@@ -36,18 +36,22 @@ def rose(request: pytest.FixtureRequest) -> Rose:
     return draw_up(WISHES[request.param])
 
 
+def wish_for(rose: Rose) -> Wish:
+    return next(wish for wish in WISHES.values() if draw_up(wish) == rose)
+
+
 @pytest.fixture(scope="module", params=sorted(PAPERS))
 def paper(request: pytest.FixtureRequest) -> str:
     return str(request.param)
 
 
 def drawings(rose: Rose, paper: str = "letter") -> list[Drawing]:
-    return template_drawings(rose, cut_list(rose), room_in(paper))
+    return template_drawings(rose, cut_list(rose), room_in(paper), wish_for(rose))
 
 
 def pdf(rose: Rose, paper: str, print_scale: tuple[float, float] = (1.0, 1.0)) -> bytes:
     cuts = cut_list(rose)
-    return pages([cutting_page(rose, cuts, room_in(paper)), *drawings(rose, paper)], paper, "Patterns", print_scale)
+    return pages([cutting_page(rose, cuts, room_in(paper), wish_for(rose)), *drawings(rose, paper)], paper, "Patterns", print_scale)
 
 
 def test_the_renderer_finds_every_lobe_at_its_size(rose: Rose, paper: str) -> None:
@@ -141,8 +145,9 @@ def test_the_dxf_reader_finds_every_pattern_once_on_the_layer_to_cut(rose: Rose)
 
 def test_the_centre_line_runs_through_root_and_tip_and_the_dark_half_lies_where_it_was_asked_for() -> None:
     for side, sign in (("cw", 1), ("ccw", -1)):
-        rose = draw_up(Wish(8, (3.0,), dark_side=side))
-        drawing = lobe_pattern(rose, cut_list(rose).blanks[0], room_in("letter"))
+        wish = Wish(8, (3.0,), dark_side=side)
+        rose = draw_up(wish)
+        drawing = lobe_pattern(rose, cut_list(rose).blanks[0], room_in("letter"), wish)
         (centre,) = [item for item in drawing.items if item.layer is Layer.CENTRE]
         (start, end) = centre.points  # type: ignore[union-attr]
         assert (start[0], end[0]) == (0, 0)

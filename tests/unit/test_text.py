@@ -9,13 +9,14 @@ import pytest
 
 from seamcheck.basis.reasons import Reason
 from seamcheck.judge import odd_lobes
+from seamcheck.report.bare_words import rose_parts
 from seamcheck.report.closing import closing_sentence
 from seamcheck.report.json_file import result_document
 from seamcheck.report.text import WIDTH, print_report, report_lines
 from seamcheck.report.words import decimals, length_words, limit_words, list_words, offset_words, u95_decimals
 from seamcheck.result import Inspection, Stage, Together, Verdict
 from tests import made_up
-from tests.made_up import ALL_WELL, BARE, BARE_TOP, DRY_FIT, JOINTS, LOOSE, NO_EDGE, TIPS
+from tests.made_up import ALL_WELL, BARE, BARE_TOP, DRY_FIT, JOINTS, LOOSE, NO_EDGE, TIPS, estimate
 
 EVERY_KIND = [DRY_FIT, ALL_WELL, LOOSE, BARE, BARE_TOP, NO_EDGE, replace(DRY_FIT, stage=Stage.INLAID, stage_told=False)]
 EMPTY = [replace(kind, tips=(), joints=(), seams=(), odd_lobes=()) for kind in EVERY_KIND]
@@ -107,7 +108,7 @@ def test_the_closing_sentence(inspection: Inspection, sentence: str) -> None:
 
 @pytest.mark.parametrize("verdict", [Verdict.OFF, Verdict.UNSURE, Verdict.UNMEASURED])
 def test_never_called_safe_while_a_point_is_in_doubt(verdict: Verdict) -> None:
-    doubtful = made_up.tip(4, 270, made_up.estimate(0.02, 0.01), verdict, Reason.SEAM_FAINT)
+    doubtful = made_up.tip(4, 270, estimate(0.02, 0.01), verdict, Reason.SEAM_FAINT)
     for joints in (ALL_WELL.joints, JOINTS, ()):
         assert "safe" not in text_of(replace(ALL_WELL, tips=(*ALL_WELL.tips[:3], doubtful), joints=joints))
 
@@ -204,6 +205,28 @@ def test_several_photos_are_named_and_whether_they_agree_is_said() -> None:
     assert "agree wherever" not in words
 
 
+@pytest.mark.parametrize(
+    ("misses", "said"),
+    [
+        ([(0.004, 0.003)] * 4, "Within 1/64 in: no lobe need be made to suit."),
+        ([(0.004, 0.003)] * 3 + [None], "Within 1/64 in where seams were measured. Seam 4 wasn't measured"),
+        ([(0.004, 0.003), (-0.014, 0.003), (0.004, 0.003), (0.0, 0.02)], "Within 1/64 in as measured, but at seams 2 and 4 what"),
+        ([(0.004, 0.003), (-0.014, 0.003), None, None], "check there before cutting. Seams 3 and 4 weren't measured"),
+    ],
+)
+def test_no_lobe_need_be_made_to_suit_only_where_all_seams_say_so(misses: list[tuple[float, float] | None], said: str) -> None:
+    assert BARE_TOP.bare is not None
+    assert BARE_TOP.bare.even is not None
+    even = BARE_TOP.bare.even
+    points = tuple(
+        replace(point, miss=None if miss is None else estimate(miss[0], miss[1])) for point, miss in zip(even.points, misses, strict=True)
+    )
+    top = replace(BARE_TOP.bare, even=replace(even, points=points, largest_in=0.014), fewest=None)
+    ((_, _, after),) = rose_parts(top, 1 / 64)
+    assert said in after[0]
+    assert ("no lobe need" in after[0]) == (said == "Within 1/64 in: no lobe need be made to suit.")
+
+
 def test_a_bare_top_says_how_to_lay_the_rose() -> None:
     words = " ".join(" ".join(line.words.split()) for line in report_lines(BARE_TOP))
     assert "unmeasured because the field seam doesn't show" in words
@@ -213,7 +236,11 @@ def test_a_bare_top_says_how_to_lay_the_rose() -> None:
     assert "A perfect rose of 4 points that reach 3 in (supposed: say --reach)" in words
     assert "turned 0.10° clockwise: no point by more than 1/64 in (.0200)" in words
     assert "With the lobe at seam 3 made to suit" in words
-    assert "3 6 o'clock 44.43° 45.00° 89.43° 3 in" in words
+    assert "3 6 o'clock 1 44.43° 45.00° 89.43° 3 in" in words
+    assert "4 9 o'clock 1 unmeasured" in words
+    assert "Seam 4 wasn't measured, so its lobe and those beside it in the ring have no angles yet" in words
+    assert "all other points whose seams were measured lie within" in words
+    assert "no lobe need be made to suit" not in words
     bare = " ".join(" ".join(line.words.split()) for line in report_lines(NO_EDGE))
     assert (
         "Its diameter is unmeasured, because too little of the round edge is in the photo: step back until the whole top is in view."
