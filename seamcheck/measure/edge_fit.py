@@ -7,7 +7,7 @@ samples, and the blocks' places are fitted with a straight line, robustly.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -35,23 +35,23 @@ def measure_edge(patch: LinearPatch, camera: Camera, task: EdgeTask, z_in: float
 
 
 def measure_edges(
-    patch: LinearPatch, camera: Camera, tasks: Sequence[EdgeTask], z_in: float, finely: bool = True, known: Collection[int] = ()
+    patch: LinearPatch, camera: Camera, tasks: Sequence[EdgeTask], z_in: float, finely: bool = True, sought: bool = True
 ) -> list[EdgeFit | None]:
     """Measure edges whose models are of one kind, all together; None where nothing straight can be found in a strip.
 
-    Not finely: to a few tenths of a pixel, in half the time. known: numbers of the tasks whose rough lines lie within a few pixels of
-    their edges, which needn't be sought.
+    Not finely: to a few tenths of a pixel, in half the time. Not sought: the rough lines lie within a few pixels of the edges.
     """
     result: list[EdgeFit | None] = [None] * len(tasks)
     if not tasks:
         return result
     px_in = np.array([1 / camera.px_per_in_at((task.from_in + task.to_in) / 2, z_in) for task in tasks])
-    # Tasks about the lines so far, by number.
-    waiting = {k: tasks[k] for k in known}
-    sought = [k for k in range(len(tasks)) if k not in waiting]
-    for k, rough in zip(sought, vote(patch, camera, [tasks[k] for k in sought], z_in, px_in[sought]), strict=True):
-        if rough is not None and not (isinstance(tasks[k].beyond, Flush) and rough.evidence < FLUSH_SHOWS):
-            waiting[k] = tasks[k].moved(rough.offset_in, rough.slope)
+    waiting: dict[int, EdgeTask] = {}  # tasks about the lines so far, by number
+    if not sought:
+        waiting = dict(enumerate(tasks))
+    else:
+        for k, rough in enumerate(vote(patch, camera, tasks, z_in, px_in)):
+            if rough is not None and not (isinstance(tasks[k].beyond, Flush) and rough.evidence < FLUSH_SHOWS):
+                waiting[k] = tasks[k].moved(rough.offset_in, rough.slope)
 
     def refined(search: tuple[float, float]) -> dict[int, Refined]:
         which = list(waiting)

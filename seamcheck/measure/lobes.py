@@ -28,8 +28,6 @@ from .unseen import why_unseen
 
 # How often the shade is learnt once more from edges that were measured in it.
 MOST_LESSONS = 2
-# An edge that was measured roughly needn't be sought again about a line that lies within so much of it, px.
-KNOWN_PX = 1.0
 # A fainter step than this, or one whose model leaves more than this share of the step's square unexplained, is tape's or a shadow's.
 LEAST_CONTRAST, MOST_UNEXPLAINED = 1.5, 0.1
 # The farther an edge lies from where its ring's pattern puts it, the better its model must explain it, or it is another line: so far off,
@@ -138,7 +136,6 @@ def _again(
     """
     edges = [edge for pair in first for edge in pair]
     tasks: dict[int, EdgeTask] = {}
-    known: list[int] = []
     for number in range(len(edges)):
         k, side = number // 2, SIDES[number % 2]
         if only is not None and (k, side) not in only:
@@ -146,19 +143,10 @@ def _again(
         line = _likely_line(context, k, side, owns[k], first[k], axes[k], half_angles[k], shading is not None)
         if line is None:
             continue
-        task = task_along(context, k, side, *line, beyond, shading)
-        if _is_near(edges[number], task, KNOWN_PX / context.camera.px_per_in_at(task.to_in, context.z_in)):
-            known.append(len(tasks))
-        tasks[number] = task
-    again = measure_edges(context.patch, context.camera, list(tasks.values()), context.z_in, known=known)
-    for number, edge in zip(tasks, again, strict=True):
+        tasks[number] = task_along(context, k, side, *line, beyond, shading)
+    for number, edge in zip(tasks, measure_edges(context.patch, context.camera, list(tasks.values()), context.z_in), strict=True):
         edges[number] = edge
     return in_pairs(edges)
-
-
-def _is_near(edge: EdgeFit | None, task: EdgeTask, within_in: float) -> bool:
-    """Whether an edge that was measured before lies so near to the line from which it's to be measured again, at both ends."""
-    return edge is not None and max(abs(edge.line.offset_of(end)) for end in (task.from_in, task.to_in)) < within_in
 
 
 def _in_better_shade(
@@ -189,7 +177,7 @@ def _in_these_shades(context: Context, pairs: Sequence[Pair], shades: Sequence[S
         for which, shading in enumerate(shades):
             tasks[which, number] = task_along(context, k, side, edge.line.bearing, tip, Plain(), shading)
     every = [list(edges) for _ in shades]
-    again = measure_edges(context.patch, context.camera, list(tasks.values()), context.z_in, known=range(len(tasks)))
+    again = measure_edges(context.patch, context.camera, list(tasks.values()), context.z_in, sought=False)
     for (which, number), edge in zip(tasks, again, strict=True):
         every[which][number] = edge
     return [in_pairs(one) for one in every]
