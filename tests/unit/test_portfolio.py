@@ -17,6 +17,7 @@ from seamcheck.pages.pictures import Picture, jpeg
 from seamcheck.pages.portfolio_content import PointRow, Portfolio, accuracy
 from seamcheck.pages.portfolio_html import portfolio_html
 from seamcheck.pages.portfolio_pdf import portfolio_pdf
+from seamcheck.pages.words import scale_words
 from seamcheck.report.words import clock_of
 from seamcheck.result import Inspection, Stage, Verdict
 from tests.made_up import ALL_WELL, DRY_FIT, estimate, tip
@@ -75,6 +76,14 @@ def test_nothing_is_within_that_isnt_sure() -> None:
     words = " ".join(statement(replace(ALL_WELL, tips=unsure)))
     assert words.startswith("Of 4 points 0 lie within")
     assert "Of 4 it can't be told" in words
+
+
+def test_lengths_are_good_to_what_the_print_was_supposed_to_be() -> None:
+    read, unread = (
+        scale_words(replace(ALL_WELL, scale=replace(ALL_WELL.scale, bars_read=told, u95_rel=0.00694))) for told in (True, False)
+    )
+    assert "lengths good to 0.70 %, the cards'" in read
+    assert "lengths good to 0.70 % if the cards were printed at 100 %, the cards'" in unread
 
 
 @pytest.mark.parametrize("paper", ["letter", "a4"])
