@@ -5,13 +5,18 @@ from __future__ import annotations
 import numpy as np
 
 from ..basis.frames import Array
-from ..basis.language import say
+from ..basis.language import say, to_say
 from ..cards.detect import CardSearch
 from ..plane.solve import PlaneSolve
 
 # Cards all within this much of a turn about the rose leave its other side to the lens's word.
 ONE_SIDE_RAD = np.pi
 FEW_CARDS = 3
+
+BARS_UNREAD = to_say(
+    "The check bars weren't read, so lengths carry the printer's error (3 % where a sheet was made to fit the page); "
+    "read both with a steel rule."
+)
 
 
 def card_notes(search: CardSearch, solve: PlaneSolve, rose_in: Array, bars_read: bool) -> tuple[str, ...]:
@@ -69,12 +74,7 @@ def card_notes(search: CardSearch, solve: PlaneSolve, rose_in: Array, bars_read:
     elif _on_one_side(np.array(list(solve.card_places_in.values())), rose_in):
         words.append(say("All cards lie on one side of the rose; spread them round it for smaller uncertainties."))
     if not bars_read:
-        words.append(
-            say(
-                "The check bars weren't read, so lengths carry the printer's error (3 % where a sheet was made to fit the page); "
-                "read both with a steel rule."
-            )
-        )
+        words.append(say(BARS_UNREAD))
     return tuple(words)
 
 

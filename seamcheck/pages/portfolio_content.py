@@ -191,7 +191,7 @@ def accuracy(inspection: Inspection, clocks: Clocks) -> Iterator[str]:
 
 
 def _numbers(tips: list[Tip]) -> str:
-    return list_words([str(tip.lobe) for tip in tips])
+    return list_words([str(lobe) for lobe in sorted(tip.lobe for tip in tips)])
 
 
 def _off_words(tip: Tip, clock: str) -> str:
