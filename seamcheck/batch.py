@@ -19,9 +19,10 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
-from .basis.errors import CantWrite, FolderMissing, NoPhotoInFolder, ResultsAmongPhotos, SeamcheckError
+from .basis.errors import FolderMissing, NoPhotoInFolder, ResultsAmongPhotos, SeamcheckError
 from .basis.threads import ONE_THREAD
 from .basis.units import Units, speak
+from .folders import make_folder
 from .job import fingerprint
 from .photo import shown_name
 
@@ -65,12 +66,9 @@ def photos_in(folder: Path) -> list[Path]:
 def tasks(photos: Path, results: Path, settings: dict[str, Any], with_picture: bool) -> list[Task]:
     """What is to be done for a folder. The results' folder is made where it's missing; pictures that lie there are kept up with."""
     found = photos_in(photos)
-    try:
-        results.mkdir(exist_ok=True)
-        if os.path.samefile(photos, results):
-            raise ResultsAmongPhotos(folder=shown_name(results))
-    except OSError as error:
-        raise CantWrite(file=shown_name(results), why=(error.strerror or "no reason given").lower()) from None
+    make_folder(results)
+    if os.path.samefile(photos, results):
+        raise ResultsAmongPhotos(folder=shown_name(results))
     todo = []
     for path in found:
         picture = results / (path.name + PICTURE)

@@ -14,9 +14,10 @@ from typing import TYPE_CHECKING, Any
 
 from . import batch
 from .advise.class_marks import Marks
-from .basis.errors import CantWrite, FolderTwice, ResultsAmongClass, SeamcheckError
+from .basis.errors import FolderTwice, ResultsAmongClass, SeamcheckError
 from .basis.language import say
 from .basis.units import Units, lengths, speak
+from .folders import make_folder
 from .photo import shown_name
 from .report.class_names import Names, file_stem, plain_name
 from .report.words import list_words
@@ -90,7 +91,8 @@ def gather(folders: Sequence[Path], out: Path, names: Names | None, settings: di
     taken = set()
     for student in sorted({entry.student for entry in entries}):
         stems[student] = file_stem(student, taken)
-    _make([out, out / RESULTS, out / SHEETS, *(out / RESULTS / session for session in sessions)])
+    for folder in (out, out / RESULTS, out / SHEETS, *(out / RESULTS / session for session in sessions)):
+        make_folder(folder)
     return Classroom(out, sessions, tuple(entries), stems, tuple(dict.fromkeys(notes)))
 
 
@@ -107,14 +109,6 @@ def _check_folders(folders: Sequence[Path], out: Path) -> None:
             raise FolderTwice(folder=shown_name(folders[k]))
     if out.resolve() in real:
         raise ResultsAmongClass(folder=shown_name(out))
-
-
-def _make(folders: Sequence[Path]) -> None:
-    for folder in folders:
-        try:
-            folder.mkdir(exist_ok=True)
-        except OSError as error:
-            raise CantWrite(file=shown_name(folder), why=(error.strerror or "no reason given").lower()) from None
 
 
 @dataclass(frozen=True)

@@ -103,9 +103,11 @@ def _measured(classroom: Classroom) -> dict[Path, str]:
 
     faults: dict[Path, str] = {}
     count, width = len(classroom.entries), len(str(len(classroom.entries)))
+    places = {entry.task.photo: f"{entry.session_name}/" if len(classroom.sessions) > 1 else "" for entry in classroom.entries}
     try:
         for number, outcome in enumerate(run(classroom.tasks), 1):
-            print(f"{number:>{width}} of {count}  {outcome.photo}: {outcome.words or say('not measured')}", flush=True)
+            place = places[outcome.path] if outcome.path else ""
+            print(f"{number:>{width}} of {count}  {place}{outcome.photo}: {outcome.words or say('not measured')}", flush=True)
             if outcome.fault and outcome.path:
                 faults[outcome.path] = outcome.fault
     except KeyboardInterrupt:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from .basis.errors import CantWrite, NoFolderThere, NoPoints, NothingToShow
+from .basis.errors import NoPoints, NothingToShow
 from .basis.language import say
 from .basis.units import Units
 from .cli_advice import CheckedJointsOption, CheckedTipsOption, joints_in, lobes_in
@@ -146,32 +146,34 @@ def portfolio(
 
     A LENGTH is inches, written 0.0238, 1/42 or 2 1/2, or millimetres, written 0.6mm.
     """
-    from .report.files import check_targets, write_all
-
-    targets = _portfolio_targets(folder, transparent, before is not None)
-    for one in (photo, *([before] if before else [])):
-        check_targets(list(targets.values()), one)
-    said = made_with(stage, tolerance, gap_tolerance, veneer, bar_across, bar_along)
-    shown, inspection = _studio(photo, said, around)
-    earlier = _studio(before, said | {"stage": None}, around, shown.reach_in)[0] if before else None
-
+    from .folders import folder_for
     from .pages.pictures import encoded
     from .pages.portfolio_content import close_up, portfolio, whole_picture
     from .pages.portfolio_html import portfolio_html
     from .pages.portfolio_pdf import portfolio_pdf
+    from .report.files import check_targets, write_all
+    from .report.words import lower
 
-    content = portfolio(shown, inspection, title, maker, earlier, scale_bar)
-    files = {"portfolio.pdf": portfolio_pdf(content, paper.value), "portfolio.html": portfolio_html(content, paper.value)}
-    files["top.jpg"] = encoded(whole_picture(shown, scale_bar), ".jpg")
-    if transparent:
-        files["top.png"] = encoded(whole_picture(shown, scale_bar, see_through=True), ".png")
-    if earlier:
-        files["before.jpg"] = encoded(whole_picture(earlier, scale_bar), ".jpg")
-    for tip in inspection.tips:
-        files[f"point-{tip.lobe}.jpg"] = encoded(close_up(shown, tip), ".jpg")
-        targets.setdefault(f"point-{tip.lobe}.jpg", _picture_target(folder / f"point-{tip.lobe}.jpg"))
-    write_all([(targets[name], data) for name, data in files.items()])
-    for words in (*content.statement, *_portfolio_notes(shown, inspection)):
+    said = made_with(stage, tolerance, gap_tolerance, veneer, bar_across, bar_along)
+    with folder_for(folder):
+        targets = _portfolio_targets(folder, transparent, before is not None)
+        for one in (photo, *([before] if before else [])):
+            check_targets(list(targets.values()), one)
+        shown, inspection = _studio(photo, said, around)
+        earlier = _studio(before, said | {"stage": None}, around, shown.reach_in)[0] if before else None
+
+        content = portfolio(shown, inspection, title, maker, earlier, scale_bar)
+        files = {"portfolio.pdf": portfolio_pdf(content, paper.value), "portfolio.html": portfolio_html(content, paper.value)}
+        files["top.jpg"] = encoded(whole_picture(shown, scale_bar), ".jpg")
+        if transparent:
+            files["top.png"] = encoded(whole_picture(shown, scale_bar, see_through=True), ".png")
+        if earlier:
+            files["before.jpg"] = encoded(whole_picture(earlier, scale_bar), ".jpg")
+        for tip in inspection.tips:
+            files[f"point-{tip.lobe}.jpg"] = encoded(close_up(shown, tip), ".jpg")
+            targets.setdefault(f"point-{tip.lobe}.jpg", _picture_target(folder / f"point-{tip.lobe}.jpg"))
+        write_all([(targets[name], data) for name, data in files.items()])
+    for words in (*content.statement, f"top.jpg: {lower(content.caption)}", *_portfolio_notes(shown, earlier, inspection)):
         print(words)
     named = ", ".join(list(files)[: -len(inspection.tips)])
     print(say("{folder}: {files} and a picture of every point.", folder=folder, files=named))
@@ -185,18 +187,11 @@ def _picture_target(path: Path) -> Any:
 
 
 def _portfolio_targets(folder: Path, transparent: bool, before: bool) -> dict[str, Any]:
-    """The files whose names are known before anything is measured. The folder is made where it's missing."""
+    """The files whose names are known before anything is measured."""
     from .pages.environment import is_page
-    from .photo import shown_name
     from .report.files import Target
     from .sheet import PdfKind, is_pdf
 
-    if folder.exists() and not folder.is_dir():
-        raise NoFolderThere(file=shown_name(folder))
-    try:
-        folder.mkdir(exist_ok=True)
-    except OSError as error:
-        raise CantWrite(file=shown_name(folder), why=(error.strerror or "no reason given").lower()) from None
     pictures = ["top.jpg", *(["top.png"] if transparent else []), *(["before.jpg"] if before else [])]
     return {
         "portfolio.pdf": Target(folder / "portfolio.pdf", "a portfolio", is_pdf(PdfKind.PORTFOLIO)),
@@ -218,11 +213,25 @@ def _studio(path: Path, said: dict[str, Any], around_in: float | None, reach_in:
     return studio(seen, inspection, bars, colour_matrix(colour_profile(path)), around_in, reach_in), inspection
 
 
-def _portfolio_notes(shown: Studio, inspection: Inspection) -> list[str]:
-
-    notes = []
-    if not shown.is_clear:
-        notes.append(say("A card or the photo's edge reaches into the picture: for a portfolio lay the cards farther from the points."))
+def _portfolio_notes(shown: Studio, before: Studio | None, inspection: Inspection) -> list[str]:
+    """What a better photo would mend."""
+    notes = [_room_words(name, one) for name, one in (("top.jpg", shown), ("before.jpg", before)) if one and not one.is_clear]
     if not shown.daylight.is_known:
         notes.append(say("The cards' paper is burnt out or hidden, so light and colours are the camera's; expose for the paper."))
     return [*notes, *inspection.warnings]
+
+
+def _room_words(picture: str, shown: Studio) -> str:
+    """Of a picture into which something reaches."""
+    from .basis.units import lengths
+
+    room = lengths().on_rule_below(shown.room_in) if shown.room_in else 0.0
+    if not room:
+        return say(
+            "A card or the photo's edge reaches into {picture}: for a portfolio lay the cards farther from the points.", picture=picture
+        )
+    return say(
+        "A card or the photo's edge reaches into {picture}: lay the cards farther from the points, or say --around {length} at most.",
+        picture=picture,
+        length=lengths().option(room),
+    )

@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from .basis.errors import CantWrite, JobBusy, JobMissing, JobSpoilt, JobThere, NewerJob, NoSuchInspection, NotAJob
+from .folders import folder_for
 from .photo import read_bytes, shown_name
 
 FILE_NAME = "seamcheck-job.sqlite"
@@ -169,11 +170,7 @@ def new_job(folder: Path) -> Iterator[Job]:
     name = shown_name(folder)
     if is_job(folder):
         raise JobThere(folder=name)
-    try:
-        folder.mkdir(exist_ok=True)
-    except OSError as error:
-        raise CantWrite(file=name, why=(error.strerror or "no reason given").lower()) from None
-    with _opened(folder, name, begin=True) as job:
+    with folder_for(folder), _opened(folder, name, begin=True) as job:
         yield job
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..basis.frames import Array
-from ..basis.language import say
+from ..basis.language import say, to_say
 from ..cards.detect import CardSearch
 from ..cards.print_check import PrintScale
 from ..plane.solve import PlaneSolve
@@ -13,6 +13,11 @@ from ..plane.solve import PlaneSolve
 # Cards all within this much of a turn about the rose leave its other side to the lens's word.
 ONE_SIDE_RAD = np.pi
 FEW_CARDS = 3
+
+BARS_UNREAD = to_say(
+    "The check bars weren't read, so lengths carry the printer's error (3 % where a sheet was made to fit the page); "
+    "read both with a steel rule."
+)
 
 
 def card_notes(search: CardSearch, solve: PlaneSolve, rose_in: Array, check: PrintScale) -> tuple[str, ...]:
@@ -77,12 +82,7 @@ def card_notes(search: CardSearch, solve: PlaneSolve, rose_in: Array, check: Pri
             )
         )
     elif not check.read:
-        words.append(
-            say(
-                "The check bars weren't read, so lengths carry the printer's error (3 % where a sheet was made to fit the page); "
-                "read both with a steel rule."
-            )
-        )
+        words.append(say(BARS_UNREAD))
     return tuple(words)
 
 

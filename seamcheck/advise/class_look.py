@@ -65,6 +65,7 @@ class Group:
 
     kind: Kind
     faults: tuple[Fault, ...]
+    measured: int  # of the kind, well, wrong or neither
 
 
 @dataclass(frozen=True)
@@ -111,7 +112,7 @@ def judged(inspection: Inspection, marks: Marks) -> Inspection:
 def look(inspection: Inspection, fit: Fit | None, marks: Marks) -> Look:
     """inspection: `judged` by the same marks; fit: the same as a `Fit`, where it is a dry fit."""
     checks = [*_turned(inspection), *_checks(inspection, fit, marks)]
-    groups = [Group(kind, faults) for kind in Kind if (faults := _faults(kind, checks))]
+    groups = [Group(kind, faults, _measured(kind, checks)) for kind in Kind if (faults := _faults(kind, checks))]
     groups.sort(key=lambda group: (-group.faults[0].weight, ORDER[group.kind]))
     return Look(inspection, fit, None if fit is None else decide(fit).call, _goods(checks, marks), tuple(groups), _doubtful(checks))
 
@@ -125,14 +126,19 @@ class _Check:
     size: float | None
     u95: float
     mark: float
+    one_sided: bool = False  # a gap: less than nothing is none
+
+    @property
+    def amiss(self) -> float | None:
+        return None if self.size is None else self.size if self.one_sided else abs(self.size)
 
     @property
     def is_well(self) -> bool:
-        return self.size is not None and abs(self.size) + self.u95 <= self.mark
+        return self.amiss is not None and self.amiss + self.u95 <= self.mark
 
     @property
     def is_wrong(self) -> bool:
-        return self.size is not None and abs(self.size) - self.u95 > self.mark
+        return self.amiss is not None and self.amiss - self.u95 > self.mark
 
 
 def _faults(kind: Kind, checks: Iterable[_Check]) -> tuple[Fault, ...]:
@@ -144,12 +150,16 @@ def _faults(kind: Kind, checks: Iterable[_Check]) -> tuple[Fault, ...]:
     return tuple(sorted(found, key=lambda fault: -fault.weight))
 
 
+def _measured(kind: Kind, checks: Iterable[_Check]) -> int:
+    return sum(check.kind is kind and check.size is not None for check in checks)
+
+
 def _doubtful(checks: Iterable[_Check]) -> dict[Kind, tuple[int, ...]]:
     found: dict[Kind, tuple[int, ...]] = {}
     for check in checks:
         lobe = check.lobes[0] if len(check.lobes) == 1 else None
         if lobe is not None and check.size is not None and not check.is_well and not check.is_wrong:
-            found[check.kind] = (*found.get(check.kind, ()), lobe)
+            found[check.kind] = tuple(sorted((*found.get(check.kind, ()), lobe)))
     return found
 
 
@@ -194,7 +204,7 @@ def _check(kind: Kind, tip: Tip, estimate: Estimate | None, mark: float) -> _Che
 def _joint(joint: Joint, marks: Marks) -> list[_Check]:
     size, u95 = (None if joint.verdict is Verdict.UNMEASURED else reported(joint.max_gap)) or (None, 0.0)
     # The widest gap is less than nothing only where one lobe lies over the other all along.
-    gap = _Check(Kind.GAP, joint.lobes, None if size is None else max(size, 0.0), u95, marks.gap)
+    gap = _Check(Kind.GAP, joint.lobes, size, u95, marks.gap, one_sided=True)
     if size is None or size >= 0:
         return [gap]
     return [gap, _Check(Kind.OVERLAP, joint.lobes, size, u95, marks.overlap)]
@@ -240,8 +250,8 @@ def _goods(checks: Sequence[_Check], marks: Marks) -> tuple[Good, ...]:
         mine = [check for check in checks if check.kind is kind]
         well = [check for check in mine if check.is_well]
         if well:
-            measured = sum(check.size is not None for check in mine)
-            lobes = tuple(check.lobes[0] for check in well if len(check.lobes) == 1 and check.lobes[0] is not None)
+            measured = _measured(kind, mine)
+            lobes = tuple(sorted(check.lobes[0] for check in well if len(check.lobes) == 1 and check.lobes[0] is not None))
             goods.append(Good(kind, len(well), measured, len(mine), lobes))
     most = [good for good in goods if good.count >= marks.most * good.measured and 2 * good.measured >= good.all]
     few = sorted((good for good in goods if good not in most and good.lobes), key=lambda good: -good.count / good.all)

@@ -294,8 +294,13 @@ class JobTooShort(SeamcheckError):
 
 
 class NoFolderThere(FileError):
-    wrong = to_say("{file} is a file, and a folder is wanted for pages and pictures:")
+    wrong = to_say("{file} is a file, and a folder is wanted there:")
     remedy = to_say("name a folder, or one that is to be made.")
+
+
+class CantMakeFolder(FileError):
+    wrong = to_say("The folder {folder} can't be made ({why}):")
+    remedy = to_say("name one within a folder of your own, on a disk that has room.")
 
 
 class NothingToShow(PhotoError):

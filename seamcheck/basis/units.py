@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
 from enum import StrEnum
-from math import ceil, gcd
+from math import ceil, floor, gcd
 
 from .errors import BadLength
 from .language import say
@@ -120,6 +120,10 @@ class Lengths:
     def is_under(self, inches: float) -> bool:
         """Whether a length is nearer to nothing than to the rule's first mark."""
         return not round(abs(inches) * (MM_PER_IN * TENTHS if self.metric else FINEST))
+
+    def on_rule_below(self, inches: float) -> float:
+        """Inches of the nearest mark of a rule, 1/32 in or 1 mm, that isn't above."""
+        return floor(inches / self.tick_in) * self.tick_in
 
     def limit(self, inches: float) -> str:
         """A tolerance: "1/64 in" where it's a whole number of 64ths, else ".010 in"; "0.397 mm"."""

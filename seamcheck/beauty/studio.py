@@ -38,16 +38,28 @@ class Studio:
     reach_in: float  # of the farthest point
     free_in: float  # from the centre to the nearest card, or to the photo's edge
     px_per_in: float  # of the photo at the centre: its full resolution
+    around_in: float | None = None  # how far beyond the points is to be shown; where None, as far as there is room
 
     @property
     def disc_in(self) -> float:
         """Radius of the piece of top that is shown round the rose."""
-        return float(np.clip(self.free_in - CLEAR_IN, self.reach_in + LEAST_AROUND_IN, MOST_REACHES * self.reach_in))
+        wanted = self.free_in - CLEAR_IN if self.around_in is None else self.reach_in + self.around_in
+        return float(np.clip(wanted, self.reach_in + LEAST_AROUND_IN, MOST_REACHES * self.reach_in))
 
     @property
     def is_clear(self) -> bool:
         """Whether no card and no edge of the photo reaches into it."""
-        return self.free_in - CLEAR_IN >= self.reach_in + LEAST_AROUND_IN
+        return self.free_in >= self.disc_in
+
+    @property
+    def room_in(self) -> float | None:
+        """How far beyond the points nothing reaches in; None where even the least that is shown takes more."""
+        room = self.free_in - self.reach_in
+        return room if room >= LEAST_AROUND_IN else None
+
+    def bearing_in_picture(self, place_in: Array) -> float:
+        """rad, clockwise from the picture's up: where a place (2,) of the plane stands about the rose's middle."""
+        return float(bearing_of(place_in - self.centre_in)) - self.up
 
     @cached_property
     def whole(self) -> View:
@@ -94,10 +106,8 @@ def studio(
     cards = [*solve.outlines_in, *(camera.plane_from_px(outline) for outline in search.others_px)]
     shapes = [np.asarray(card, float) for card in cards]
     free = min([_distance(centre, shape) for shape in [*shapes, outline_of_photo(camera, photo.size_px, 0.0)]], default=2 * reach)
-    if around_in is not None:
-        free = reach + around_in + CLEAR_IN
     light = learn_daylight(photo.bgr, camera, list(solve.outlines_in), centre, to_srgb)
-    return Studio(photo.bgr, camera, light, to_srgb, centre, up, reach, free, camera.px_per_in_at(centre))
+    return Studio(photo.bgr, camera, light, to_srgb, centre, up, reach, free, camera.px_per_in_at(centre), around_in)
 
 
 def _distance(point: Array, polygon: Array) -> float:

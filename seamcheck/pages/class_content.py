@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from ..advise.cautions import BY_EYE, KNIFE_IN, MAKERS_FIRST
 from ..advise.class_look import Kind, Look, judged, look
 from ..advise.class_marks import Marks
@@ -17,7 +19,7 @@ from ..report.decide_text import SAID, why_words
 from ..report.json_file import result_document
 from ..report.overlay_canvas import Box, Canvas, text_width
 from ..report.overlay_palette import INK, PAPER
-from ..report.overlay_photo import panel_view
+from ..report.overlay_photo import annotate, panel_view
 from ..report.result_reading import fit_of
 from ..report.words import STAGE_WORDS
 from ..result import Inspection, Stage, Verdict
@@ -27,6 +29,7 @@ from .words import scale_words
 
 PHOTO_PX = 1100  # the photo's longest side on a student's sheet
 RING_PX, RING_WIDTH_PX, NUMBER_PX = 46, 5, 40
+UP_RIGHT = np.array([1.0, -1.0])  # of a ring its number stands there, where nothing else does
 RETAKE = "retake"  # the call of a photo that couldn't be measured
 RETAKE_WORDS = (
     to_say("Lay four cards or more flat round the rose, beyond the points and not over the seams; weigh down a curled one."),
@@ -142,7 +145,7 @@ def student_sheet(seen: Look, row: Row, earlier: Sequence[Row], picture: bytes |
         row.call,
         said,
         sentence,
-        (*_better(row, earlier), *(good_words(good, inspection) for good in seen.goods)) or (photo_words(inspection),),
+        (*_better(row, earlier), *(good_words(good, inspection) for good in seen.goods)) or photo_words(inspection),
         things,
         "" if things else _nothing(seen),
         untold_words(seen),
@@ -210,9 +213,11 @@ def joints_words(row: Row) -> str:
 
 
 def _better(row: Row, earlier: Sequence[Row]) -> tuple[str, ...]:
-    """More points surely on than the time before, of as many or more that could be measured."""
+    """More points surely on than the time before, and a larger share, of as many or more that could be measured."""
     before = next((one for one in reversed(earlier) if one.points_measured), None)
-    if before is None or not row.points_measured or row.on / row.points_measured <= before.on / before.points_measured:
+    if before is None or row.points_measured < before.points_measured:  # fewer to be seen on aren't more that are
+        return ()
+    if row.on <= before.on or row.on / row.points_measured <= before.on / before.points_measured:
         return ()
     return (
         say(
@@ -253,7 +258,6 @@ def _picture_words(things: Sequence[Thing]) -> str:
 def _picture(data: bytes, inspection: Inspection, things: Sequence[Thing]) -> Picture | None:
     """With a numbered ring where each thing is worst."""
     import cv2
-    import numpy as np
 
     image = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR)
     if image is None:
@@ -261,28 +265,25 @@ def _picture(data: bytes, inspection: Inspection, things: Sequence[Thing]) -> Pi
     canvas = Canvas.blank(image.shape[1], image.shape[0])
     canvas.paste(image)
     panel = panel_view(inspection, PHOTO_PX, PHOTO_PX)
+    labels = annotate(Canvas.blank(panel.width, panel.height), inspection, panel)  # those that the photo bears already
     for number, thing in enumerate(things, 1):
         place = _place_px(thing, inspection)
         if place is None:
             continue
-        at = panel.xy_of(place) * [image.shape[1] / panel.width, image.shape[0] / panel.height]
+        at = panel.xy_of(place)
         canvas.ring(at, RING_PX, PAPER, RING_WIDTH_PX)
-        _plate(canvas, at, str(number))
+        _plate(canvas, labels.place(at, UP_RIGHT, NUMBER_PX, NUMBER_PX), str(number))
     return jpeg(
         canvas.finished(), say("The photo, with every edge, seam and point that was found drawn in, and rings round what matters most.")
     )
 
 
-def _plate(canvas: Canvas, at: Array, number: str) -> None:
-    """The number on a black plate at the ring's upper right, or upper left where the picture ends there."""
-    x, y = at
-    left = x + 0.7 * RING_PX if x + RING_PX + NUMBER_PX < canvas.box.x1 else x - 0.7 * RING_PX - NUMBER_PX
-    top = max(y - 0.7 * RING_PX - NUMBER_PX, 0.0)
-    plate = Box(left, top, left + NUMBER_PX, top + NUMBER_PX)
+def _plate(canvas: Canvas, plate: Box, number: str) -> None:
+    """The number on a black plate."""
     canvas.fill(plate.grown(3), PAPER)
     canvas.fill(plate, INK)
     size = NUMBER_PX - 10
-    canvas.write(number, left + (NUMBER_PX - text_width(number, size, True)) / 2, top + 1, size, bold=True, colour=PAPER)
+    canvas.write(number, plate.x0 + (NUMBER_PX - text_width(number, size, True)) / 2, plate.y0 + 1, size, bold=True, colour=PAPER)
 
 
 def _place_px(thing: Thing, inspection: Inspection) -> Array | None:

@@ -80,9 +80,9 @@ class _Layout:
         y = title_of(self.page, sheet.student, y, 19.0, 0.6 * self.inner)
         words = " · ".join(filter(None, [sheet.session, sheet.stage]))
         self.page.line_of(lines_of(words, 10.0, 0.38 * self.inner)[0], self.right, top + 2, 10.0, align="right")
-        photo = lines_of(sheet.photo_name, 9.0, 0.38 * self.inner)[0]
-        self.page.line_of(photo, self.right, top + 15, 9.0, grey=0.3, align="right")
-        return y
+        photo = lines_of(sheet.photo_name, 9.0, 0.38 * self.inner)
+        self.page.line_of(photo[0] + (" …" if len(photo) > 1 else ""), self.right, top + 15, 9.0, grey=0.3, align="right")
+        return max(y, top + 15 + LEADING * 9.0)  # a long name in small type ends sooner
 
     def _band(self, y: float) -> float:
         """Where the student stands. Black: not yet; white in a frame: go; grey: can't tell, or a photo to take again."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from statistics import median
 
@@ -33,6 +33,8 @@ from .words import scale_words
 HERO_PX, SIDE_PX, POINT_PX = 1600, 800, 440  # as they stand on the page
 POINT_IN = 1.0  # of wood across a close-up
 HERO_QUALITY = 90
+
+Clocks = Mapping[int, str]  # lobe -> where its point stands in the portfolio's pictures
 
 
 @dataclass(frozen=True)
@@ -78,6 +80,8 @@ def portfolio(
     if scale_bar:
         hero = with_bar(hero, hero.shape[0] / (2 * whole.half_in))
     across = length_words(2 * whole.half_in)
+    clocks = clocks_in(studio, inspection)
+    first = {"lobe": inspection.tips[0].lobe, "clock": clocks[inspection.tips[0].lobe]}
     pair: tuple[Picture | None, Picture | None] = (None, None)
     if before is not None:
         both = max(studio.reach_in, before.reach_in) + LEAST_AROUND_IN
@@ -91,11 +95,11 @@ def portfolio(
         _subtitle(inspection),
         maker,
         jpeg(hero, say("The rose straight from above, evenly lit."), HERO_QUALITY),
-        say("Straight from above; the picture is {length} across.", length=across),
-        tuple(_point(studio, tip) for tip in round_the_top(inspection)),
+        say("Straight from above, lobe {lobe} at {clock}; the picture is {length} across.", length=across, **first),
+        tuple(_point(studio, tip, clocks[tip.lobe]) for tip in round_the_top(inspection)),
         say("Each point in {length} of wood, its seam running up.", length=lengths().rule(POINT_IN)),
         *pair,
-        tuple(accuracy(inspection)),
+        tuple(accuracy(inspection, clocks)),
         tuple(_method(studio, inspection)),
     )
 
@@ -110,6 +114,12 @@ def _small(studio: Studio, half_in: float, alt: str) -> Picture:
     return jpeg(on_white(studio.shown(view)), alt, HERO_QUALITY)
 
 
+def clocks_in(studio: Studio, inspection: Inspection) -> Clocks:
+    """Where each lobe's point stands in the pictures, which are turned so that the first stands at 12."""
+    places = {tip.lobe: studio.camera.plane_from_px(np.asarray(tip.tip_px, float)) for tip in inspection.tips}
+    return {lobe: clock_of(studio.bearing_in_picture(place)) for lobe, place in places.items()}
+
+
 def close_up(studio: Studio, tip: Tip, side_px: int = POINT_PX) -> Image:
     """(side, side, 3) a point and its seam, the seam running up."""
     place: Array = studio.camera.plane_from_px(np.asarray(tip.tip_px, float))
@@ -117,13 +127,13 @@ def close_up(studio: Studio, tip: Tip, side_px: int = POINT_PX) -> Image:
     return studio.shown(View(place, away, POINT_IN / 2, (side_px - 1) / POINT_IN))
 
 
-def _point(studio: Studio, tip: Tip) -> PointRow:
-    alt = say("The point of lobe {lobe} at {clock}.", lobe=tip.lobe, clock=clock_of(tip.bearing))
+def _point(studio: Studio, tip: Tip, clock: str) -> PointRow:
+    alt = say("The point of lobe {lobe} at {clock}.", lobe=tip.lobe, clock=clock)
     verdict = tip.verdict or Verdict.UNMEASURED
     measured = tip.seam_offset if verdict is not Verdict.UNMEASURED else None
     return PointRow(
         tip.lobe,
-        clock_of(tip.bearing),
+        clock,
         say("unmeasured") if measured is None else offset_words(measured.value),
         "" if measured is None else f"{decimals(measured.value)} ±{u95_decimals(measured.u95)}",
         say(VERDICT_WORDS[verdict]),
@@ -139,7 +149,7 @@ def _subtitle(inspection: Inspection) -> str:
     return say("{count} points in two rings", count=count) if rings == 2 else say("{count} points in three rings", count=count)
 
 
-def accuracy(inspection: Inspection) -> Iterator[str]:
+def accuracy(inspection: Inspection, clocks: Clocks) -> Iterator[str]:
     """How true it is: only what was measured, and what wasn't."""
     tips = round_the_top(inspection)
     limit = limit_words(inspection.tolerance_in)
@@ -153,7 +163,7 @@ def accuracy(inspection: Inspection) -> Iterator[str]:
         limit=limit,
     )
     if off:
-        which = list_words([_off_words(tip) for tip in off])
+        which = list_words([_off_words(tip, clocks[tip.lobe]) for tip in off])
         yield say_count("{count} lies farther off: {which}.", "{count} lie farther off: {which}.", len(off), which=which)
     if unsure:
         yield say_count(
@@ -181,15 +191,15 @@ def accuracy(inspection: Inspection) -> Iterator[str]:
 
 
 def _numbers(tips: list[Tip]) -> str:
-    return list_words([str(tip.lobe) for tip in tips])
+    return list_words([str(lobe) for lobe in sorted(tip.lobe for tip in tips)])
 
 
-def _off_words(tip: Tip) -> str:
+def _off_words(tip: Tip, clock: str) -> str:
     value = tip.seam_offset.value if tip.seam_offset else 0.0
     return say(
         "lobe {lobe} at {clock}, {offset} ({number})",
         lobe=tip.lobe,
-        clock=clock_of(tip.bearing),
+        clock=clock,
         offset=offset_words(value),
         number=decimals(value),
     )

@@ -10,6 +10,7 @@ from collections.abc import Sequence, Set
 from dataclasses import dataclass, replace
 from math import degrees
 
+from ..advise.card_notes import BARS_UNREAD
 from ..advise.cautions import PLANE, SAW_AND_KNIFE
 from ..advise.class_look import Fault, Good, Group, Kind, Look
 from ..advise.fit_plan import Plan, PlanSettings
@@ -130,7 +131,9 @@ def _count(group: Group, inspection: Inspection) -> str:
     if group.kind is Kind.ANGLES_SUM:
         return ""
     every = len(inspection.joints) if group.kind in (Kind.GAP, Kind.OVERLAP) else len(inspection.tips)
-    return say("{count} of {all}", count=len(group.faults), all=every)
+    if group.measured == every:
+        return say("{count} of {all}", count=len(group.faults), all=every)
+    return say("{count} of the {measured} that could be measured", count=len(group.faults), measured=group.measured)
 
 
 def _lobe(inspection: Inspection, lobe: int | None) -> str:
@@ -219,13 +222,18 @@ def _counted(good: Good) -> str:
     return say("{count} of the {measured} that could be measured", count=good.count, measured=good.measured) + lobes
 
 
-def photo_words(inspection: Inspection) -> str:
-    """What can be said for every photo that was measured."""
+def photo_words(inspection: Inspection) -> tuple[str, ...]:
+    """What can be said for a photo in which nothing is amiss but that the check bars weren't read."""
+    if any(warning != say(BARS_UNREAD) for warning in inspection.warnings):
+        return ()
     scale = inspection.scale
-    return say(
-        "Your photo is a good one to measure by: {count} cards read, their corners met to {rms} pixels.",
-        count=len(scale.cards),
-        rms=format(scale.reprojection_rms_px, ".2f"),
+    return (
+        say_count(
+            "Your photo is a good one to measure by: {count} card read, its corners met to {rms} pixels.",
+            "Your photo is a good one to measure by: {count} cards read, their corners met to {rms} pixels.",
+            len(scale.cards),
+            rms=format(scale.reprojection_rms_px, ".2f"),
+        ),
     )
 
 
@@ -240,7 +248,9 @@ def untold_words(seen: Look) -> tuple[str, ...]:
         for joint in inspection.joints
         if joint.verdict is Verdict.UNSURE
     ]
-    if joints:
+    if joints and inspection.stage is Stage.INLAID:  # glue fills them
+        words.append(say("Joints too close to call: {joints}. Look at them from near by.", joints=list_words(joints)))
+    elif joints:
         words.append(say("Joints too close to call: {joints}. Try a strip of printer paper.", joints=list_words(joints)))
     for kind, message in DOUBTFUL.items():
         doubtful = [str(lobe) for lobe in seen.doubtful.get(kind, ())]

@@ -165,8 +165,11 @@ def _draw_top(canvas: Canvas, inspection: Inspection, view: PanelView) -> list[A
     return places
 
 
-def annotate(canvas: Canvas, inspection: Inspection, view: PanelView) -> None:
-    """Outlines, seams, tips, gaping joints and their labels, over the photo that the canvas bears already."""
+def annotate(canvas: Canvas, inspection: Inspection, view: PanelView) -> Labels:
+    """Outlines, seams, tips, gaping joints and their labels, over the photo that the canvas bears already.
+
+    Gives what is taken, so that more can be labelled.
+    """
     labels = Labels(canvas)
     outlines = [view.xy_of(tip.outline_px) for tip in inspection.tips]
     for tip, outline in zip(inspection.tips, outlines, strict=True):
@@ -221,3 +224,4 @@ def annotate(canvas: Canvas, inspection: Inspection, view: PanelView) -> None:
     if centre is not None:
         for step in (np.array([9.0, 0.0]), np.array([0.0, 9.0])):
             canvas.cased([np.stack([centre - step, centre + step])], PAPER, 1)
+    return labels

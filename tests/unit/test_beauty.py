@@ -10,7 +10,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from PIL import ImageCms
+from PIL import Image, ImageCms
 from scipy.optimize import least_squares
 
 from seamcheck.basis.frames import unit_of_bearing
@@ -18,9 +18,10 @@ from seamcheck.beauty.daylight import PAPER_SHARE, colour_matrix, in_srgb, learn
 from seamcheck.beauty.straight import View
 from seamcheck.beauty.studio import Studio, cut_out, disc, on_white, studio
 from seamcheck.edges import srgb_decode, srgb_encode
-from seamcheck.pages.portfolio_content import with_bar
+from seamcheck.pages.portfolio_content import accuracy, clocks_in, with_bar
 from seamcheck.photo import read_photo
-from seamcheck.result import Inspection, Stage
+from seamcheck.report.words import clock_of
+from seamcheck.result import Inspection, Stage, Verdict
 from tests.made_up import DRY_FIT
 from tests.scenes.draw import Scene, draw
 from tests.scenes.render import PAPER, render
@@ -179,6 +180,48 @@ def test_a_sample_is_to_scale() -> None:
     assert abs(at[0, 0] * base.whole.px_per_in - (base.whole.side_px - 1) / 2) < 1e-6
     assert at[0, 1] == min(at[:, 1])
     assert base.whole.px_per_in == pytest.approx(truth["ppi_at_centre"], rel=0.02)
+
+
+TURNED_DEG = 25.0  # counterclockwise
+
+
+def test_the_clock_is_that_of_the_picture(tmp_path: Path) -> None:
+    """A sample turned before it is given: where a point stands in the picture is what is said of it, not where it stood in the photo."""
+    truth = json.loads((ROOT / "sample_images" / "set-in.json").read_text())
+    tips = np.array([lobe["tip_px"] for lobe in truth["lobes"]])
+    with Image.open(ROOT / "sample_images" / "set-in.jpg") as image:
+        turned = image.rotate(TURNED_DEG, expand=True)
+        middle = (np.array(image.size) - 1) / 2
+    turned.save(tmp_path / "turned.jpg", quality=93)
+    cos, sin = np.cos(np.radians(TURNED_DEG)), np.sin(np.radians(TURNED_DEG))
+    at = (tips - middle) @ np.array([[cos, -sin], [sin, cos]]) + (np.array(turned.size) - 1) / 2
+    photo = read_photo(tmp_path / "turned.jpg")
+    found = found_at(photo.size_px, at, at.mean(axis=0))
+    base = studio(photo, found)
+    clocks = clocks_in(base, found)
+    right, up = ((base.whole.px_of(base.camera.plane_from_px(at)) - (base.whole.side_px - 1) / 2) * [1, -1]).T
+    for lobe, bearing in enumerate(np.arctan2(right, up), 1):
+        assert clocks[lobe] == clock_of(bearing)
+    assert clocks[1] == "12 o'clock"
+    said = " ".join(accuracy(replace(found, tips=tuple(replace(one, verdict=Verdict.OFF) for one in found.tips)), clocks))
+    assert [f"lobe {lobe} at {clock}" in said for lobe, clock in clocks.items()] == [True] * len(clocks)
+
+
+def test_what_reaches_into_the_picture_is_told_by_what_it_shows() -> None:
+    truth = json.loads((ROOT / "sample_images" / "set-in.json").read_text())
+    photo = read_photo(ROOT / "sample_images" / "set-in.jpg")
+    tips = np.array([lobe["tip_px"] for lobe in truth["lobes"]])
+    found = found_at(photo.size_px, tips, tips.mean(axis=0))
+    for around, clear in ((None, True), (0.07, True), (2.0, False)):
+        base = studio(photo, found, around_in=around)
+        assert base.is_clear is clear
+        assert base.room_in is not None
+        grey = base.shown(base.whole).min(axis=2)
+        paper = (grey > 225) & (disc(len(grey)) == 1)
+        assert bool(paper.mean() > 0.01) is not clear  # white paper, in the picture itself
+    # As far as there is said to be room, and a little farther.
+    assert studio(photo, found, around_in=base.room_in - 0.001).is_clear
+    assert not studio(photo, found, around_in=base.room_in + 0.001).is_clear
 
 
 # ICC profile tags of Display P3's primaries (X, Y, Z against D50; SMPTE EG 432-1 primaries adapted by Bradford, from memory).

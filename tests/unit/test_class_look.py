@@ -8,6 +8,7 @@ from math import radians, tan
 import numpy as np
 import pytest
 
+from seamcheck.advise.card_notes import BARS_UNREAD
 from seamcheck.advise.class_look import Kind, Look, judged, look
 from seamcheck.advise.class_marks import KEYS, Marks, marks_of
 from seamcheck.advise.fit_plan import PlanSettings, plan_fit
@@ -17,7 +18,7 @@ from seamcheck.basis.reasons import Reason
 from seamcheck.basis.units import Units, spoken
 from seamcheck.pages.class_content import seen_of, student_sheet
 from seamcheck.report.class_mend import amount
-from seamcheck.report.class_words import good_words, things_of
+from seamcheck.report.class_words import good_words, photo_words, things_of, untold_words
 from seamcheck.result import Inspection, Stage, Verdict
 from tests.made_up import ALL_WELL, DRY_FIT, LOOSE, estimate, joint, tip
 from tests.made_up_fit import rose, seen
@@ -147,6 +148,51 @@ def test_an_overlap_is_told_from_a_closed_joint() -> None:
     assert one.groups[0].faults[0].lobes == (4, 1)
 
 
+def test_what_is_judged_closed_counts_as_well() -> None:
+    """A gap of -.004 ±.012 ends at .008, within a mark of .010: closed, and well; no overlap, and nothing gapes."""
+    fit = replace(ALL_WELL, joints=(*ALL_WELL.joints[:3], joint(4, 1, 315, estimate(-0.004, 0.012), Verdict.CLOSED)))
+    one = look(judged(fit, MARKS), None, MARKS)
+    assert one.inspection.joints[3].verdict is Verdict.CLOSED
+    (good,) = [good for good in one.goods if good.kind is Kind.GAP]
+    assert (good.count, good.measured, good.all) == (4, 4, 4)
+    assert one.groups == ()
+
+
+def test_faults_are_counted_among_what_was_measured() -> None:
+    lost = replace(joint(2, 3, 135, estimate(0.0, 0.1), Verdict.UNMEASURED), max_gap=None, reason=Reason.SEAM_FAINT)
+    fit = replace(ALL_WELL, joints=(joint(1, 2, 45, estimate(0.055, 0.004), Verdict.OPEN), lost, *ALL_WELL.joints[2:]))
+    assert "Joints that gape 1 of the 3 that could be measured" in things(look(judged(fit, MARKS), None, MARKS))
+
+
+def test_lobes_are_named_in_order() -> None:
+    """Loose lobes are compared length by length, the longest first; they are named by number."""
+    lengths = (2.0, 2.001, 3.0, 3.001, 1.999, 2.999)
+    loose = [
+        replace(one, ring=None, verdict=None, seam_offset=None, reach=None, length=estimate(size, 0.004))
+        for one, size in zip(with_offsets(*[(0.0, 0.001)] * 6).tips, lengths, strict=True)
+    ]
+    one = seen_of(replace(LOOSE, tips=tuple(loose)), MARKS)
+    assert [good.lobes for good in one.goods if good.kind is Kind.LENGTH] == [(1, 2, 3, 4, 5, 6)]
+    strict = Marks(length=0.005)
+    assert seen_of(replace(LOOSE, tips=tuple(loose)), strict).doubtful[Kind.LENGTH] == (1, 2, 3, 4, 5, 6)
+
+
+def test_a_photo_is_praised_only_where_nothing_is_amiss_in_it() -> None:
+    plain = replace(ALL_WELL, warnings=())
+    (praise,) = photo_words(plain)
+    assert "cards read, their corners" in praise
+    assert photo_words(replace(plain, warnings=(BARS_UNREAD,))) == (praise,)
+    assert photo_words(replace(plain, warnings=(BARS_UNREAD, "The photo is out of focus."))) == ()
+    assert "1 card read, its corners" in photo_words(replace(plain, scale=replace(plain.scale, cards=(3,))))[0]
+
+
+def test_glued_joints_are_looked_at_and_loose_ones_tried() -> None:
+    unsure = replace(ALL_WELL, joints=(joint(1, 2, 45, estimate(0.010, 0.004), Verdict.UNSURE), *ALL_WELL.joints[1:]))
+    dry, inlaid = (" ".join(untold_words(seen_of(replace(unsure, stage=stage), MARKS))) for stage in (Stage.DRY_FIT, Stage.INLAID))
+    assert "Joints too close to call: 1-2. Try a strip of printer paper." in dry
+    assert "Joints too close to call: 1-2. Look at them from near by." in inlaid
+
+
 def test_mending_is_the_plans() -> None:
     """Every lobe that is told to move is moved by the plan, by as much and to the same side."""
     fit = seen(rose(np.random.default_rng(3), points=4, scatter_in=0.03), "made up.jpg")
@@ -184,6 +230,11 @@ def test_more_points_on_than_before_is_said_first() -> None:
     sheet = student_sheet(now, row_of(now, "A", 1, "second", "A"), [earlier], None)
     assert sheet.good[0] == "More points on their seams than in first: 1 of 3 (4 in all) then, 4 of 4 now."
     assert len(sheet.progress) == 2
+    # One point of one is a larger share of fewer, and two of four as large a share.
+    for points in ((1, 1), (2, 4)):
+        few = replace(row_of(now, "A", 1, "second", "A"), on=points[0], points_measured=points[1])
+        share = replace(earlier, on=points[0], points_measured=max(points[1], earlier.points_measured))
+        assert not student_sheet(now, few, [share], None).good[0].startswith("More points")
     worse = student_sheet(before, row_of(before, "A", 1, "second", "A"), [row_of(now, "A", 0, "first", "A")], None)
     assert not worse.good[0].startswith("More points")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from html import unescape
 
 import numpy as np
@@ -45,6 +46,16 @@ def test_a_students_sheet_is_one_page_with_its_margins_kept(name: str, paper: st
     edge = int(MARGIN) - 4
     assert page[:edge].min() == page[-edge:].min() == page[:, :edge].min() == page[:, -edge:].min() == 255
     assert is_pdf(PdfKind.STUDENT)(data)
+
+
+def test_a_long_name_leaves_room_for_the_photos_name() -> None:
+    """Nothing grey is set in the band: its box begins beneath both lines at the right."""
+    sheet = replace(SHEETS["dry fit"](), student="Maximiliana Wilhelmina von und zu Hohenstein the younger", photo_name="agpqy.jpg")
+    page = np.asarray(pypdfium2.PdfDocument(student_pdf(sheet, "letter"))[0].render(scale=2).to_pil().convert("L"))
+    right = page[2 * 36 : 2 * 120, 2 * 500 : 2 * (612 - 40)]
+    first_black_row = int(np.argmax((right < 40).mean(axis=1) > 0.9))
+    assert first_black_row > 0
+    assert right[first_black_row - 4 : first_black_row].min() > 200  # descenders end above it
 
 
 def everything(sheet: StudentSheet) -> list[str]:

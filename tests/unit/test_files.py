@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from seamcheck.basis.errors import CantWrite, FileError, NoFolder, NotOurs, OutputIsPhoto, OutputTwice
+from seamcheck.basis.errors import CantMakeFolder, CantWrite, FileError, NoFolder, NoFolderThere, NotOurs, OutputIsPhoto, OutputTwice
+from seamcheck.folders import folder_for, make_folder
 from seamcheck.report.files import Target, check_targets, write_all
 
 
@@ -106,3 +107,37 @@ def test_protection_is_asked_for_before_anything_is_done(tmp_path: Path, monkeyp
     monkeypatch.setattr(os, "access", lambda path, mode: False)
     with pytest.raises(CantWrite, match="write-protected"):
         check_targets([target(tmp_path / "a")])
+
+
+def test_a_folder_is_made_or_a_folder_is_asked_for(tmp_path: Path) -> None:
+    assert make_folder(tmp_path / "new")
+    assert not make_folder(tmp_path / "new")
+    (tmp_path / "mine.pdf").write_bytes(b"mine")
+    with pytest.raises(NoFolderThere, match=r"^mine\.pdf is a file, and a folder is wanted there: name a folder"):
+        make_folder(tmp_path / "mine.pdf")
+    with pytest.raises(NoFolderThere, match=r"^mine\.pdf is a file"):
+        make_folder(tmp_path / "mine.pdf" / "x")
+    with pytest.raises(NoFolder, match=r"^There is no folder missing to write x in: make it first"):
+        make_folder(tmp_path / "missing" / "x")
+    with pytest.raises(CantMakeFolder, match=r"can't be made \(file name too long\): name one within a folder"):
+        make_folder(tmp_path / ("long" * 100))
+    assert (tmp_path / "mine.pdf").read_bytes() == b"mine"
+
+
+def test_a_folder_for_which_nothing_came_is_taken_away(tmp_path: Path) -> None:
+    with pytest.raises(RuntimeError), folder_for(tmp_path / "new"):
+        raise RuntimeError
+    assert not (tmp_path / "new").exists()
+    (tmp_path / "old").mkdir()
+    with pytest.raises(RuntimeError), folder_for(tmp_path / "old"):
+        raise RuntimeError
+    assert (tmp_path / "old").is_dir()
+
+    def half_done() -> None:
+        with folder_for(tmp_path / "filled"):
+            (tmp_path / "filled" / "a").write_bytes(b"kept")
+            raise RuntimeError
+
+    with pytest.raises(RuntimeError):
+        half_done()
+    assert (tmp_path / "filled" / "a").read_bytes() == b"kept"

@@ -17,7 +17,9 @@ from seamcheck.pages.pictures import Picture, jpeg
 from seamcheck.pages.portfolio_content import PointRow, Portfolio, accuracy
 from seamcheck.pages.portfolio_html import portfolio_html
 from seamcheck.pages.portfolio_pdf import portfolio_pdf
-from seamcheck.result import Stage, Verdict
+from seamcheck.pages.words import scale_words
+from seamcheck.report.words import clock_of
+from seamcheck.result import Inspection, Stage, Verdict
 from tests.made_up import ALL_WELL, DRY_FIT, estimate, tip
 
 
@@ -36,8 +38,13 @@ def made_up(points: int = 8, title: str = "Compass rose", before: bool = True, s
     return Portfolio(title, subtitle, "A maker", hero, "From above.", rows, "Each point.", *pair, statement, ("How.",) * 3)
 
 
+def statement(inspection: Inspection) -> list[str]:
+    """What is said where the picture stands as the photo does."""
+    return list(accuracy(inspection, {tip.lobe: clock_of(tip.bearing) for tip in inspection.tips}))
+
+
 def test_each_point_is_counted_once_and_as_it_was_judged() -> None:
-    words = " ".join(accuracy(DRY_FIT))
+    words = " ".join(statement(DRY_FIT))
     counts = {verdict: sum(one.verdict is verdict for one in DRY_FIT.tips) for verdict in Verdict}
     assert words.startswith(f"Of {len(DRY_FIT.tips)} points {counts[Verdict.ON]} lie")
     for one in DRY_FIT.tips:
@@ -48,27 +55,35 @@ def test_each_point_is_counted_once_and_as_it_was_judged() -> None:
 
 def test_what_wasnt_measured_is_said() -> None:
     lost = tip(1, 0.0, None, Verdict.UNMEASURED, Reason.SEAM_FAINT)
-    words = " ".join(accuracy(replace(ALL_WELL, tips=(lost, *ALL_WELL.tips[1:]))))
+    words = " ".join(statement(replace(ALL_WELL, tips=(lost, *ALL_WELL.tips[1:]))))
     assert "Not measured: lobe 1, because the field seam doesn't show beyond the point." in words
-    bare = " ".join(accuracy(replace(ALL_WELL, stage=Stage.INLAID, joints=())))
+    bare = " ".join(statement(replace(ALL_WELL, stage=Stage.INLAID, joints=())))
     assert "The joints between rose and field were not measured." in bare
-    assert "is not let in yet" in " ".join(accuracy(ALL_WELL))
+    assert "is not let in yet" in " ".join(statement(ALL_WELL))
 
 
 def test_the_numbers_are_those_of_the_points_measured() -> None:
     tips = tuple(tip(k, 45.0 * k, estimate(0.002 * k, 0.001 * k), Verdict.ON) for k in range(1, 6))
-    words = " ".join(accuracy(replace(ALL_WELL, tips=tips)))
+    words = " ".join(statement(replace(ALL_WELL, tips=tips)))
     assert "median .0060, largest .0100 in" in words
     assert "(u95): median .0030, largest .0050 in" in words
     with spoken(Units.MM):
-        assert "median 0.152, largest 0.254 mm" in " ".join(accuracy(replace(ALL_WELL, tips=tips)))
+        assert "median 0.152, largest 0.254 mm" in " ".join(statement(replace(ALL_WELL, tips=tips)))
 
 
 def test_nothing_is_within_that_isnt_sure() -> None:
     unsure = tuple(tip(k, 45.0 * k, estimate(0.010, 0.020), Verdict.UNSURE) for k in range(1, 5))
-    words = " ".join(accuracy(replace(ALL_WELL, tips=unsure)))
+    words = " ".join(statement(replace(ALL_WELL, tips=unsure)))
     assert words.startswith("Of 4 points 0 lie within")
     assert "Of 4 it can't be told" in words
+
+
+def test_lengths_are_good_to_what_the_print_was_supposed_to_be() -> None:
+    read, unread = (
+        scale_words(replace(ALL_WELL, scale=replace(ALL_WELL.scale, bars_read=told, u95_rel=0.00694))) for told in (True, False)
+    )
+    assert "lengths good to 0.70 %, the cards'" in read
+    assert "lengths good to 0.70 % if the cards were printed at 100 %, the cards'" in unread
 
 
 @pytest.mark.parametrize("paper", ["letter", "a4"])
