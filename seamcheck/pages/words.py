@@ -28,8 +28,8 @@ def scale_words(inspection: Inspection) -> str:
         )
     if scale.one_bar_read:
         return say(
-            "Scale from printed cards {cards} (one check bar read): {density}, lengths good to {percent} %, the cards' corners met to {rms} "
-            "pixels.",
+            "Scale from printed cards {cards} (one check bar read): {density}, lengths good to {percent} %, the cards' corners met to "
+            "{rms} pixels.",
             **told,
         )
     return say(
