@@ -6,6 +6,7 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 
@@ -86,6 +87,28 @@ def test_differences_lie_within_their_uncertainty(seen: list[tuple[Samples, Path
                 assert abs(one.ratio.value - contrast(a, b)) < one.ratio.u95
                 assert abs(one.colours.value - difference(a, b)) < one.colours.u95
                 assert one.ratio.u95 > 0
+
+
+def test_what_they_lie_on_is_what_lies_beside_them(seen: list[tuple[Samples, Path]], looked: list[Looked], tmp_path: Path) -> None:
+    """A darker floor all round a table, with no open square of the table as large as those that take both in."""
+    _, path = seen[0]
+    picture = cv2.imread(str(path))
+    hulls = [sample.outline_px for sample in looked[0].samples]
+    table = np.zeros(picture.shape[:2], np.uint8)
+    cv2.fillPoly(table, [cv2.convexHull(np.concatenate(hulls).astype(np.int32))], 1)
+    table = cv2.dilate(table, np.ones((121, 121), np.uint8))
+    cards = picture.min(axis=2) > 190
+    cards = cv2.dilate(cv2.morphologyEx(cards.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((61, 61), np.uint8)), np.ones((9, 9), np.uint8))
+    floor = (table == 0) & (cards == 0)
+    picture[floor] = (picture[floor] * [0.9, 0.7, 0.5]).astype(np.uint8)
+    cv2.imwrite(str(tmp_path / "table.jpg"), picture, [cv2.IMWRITE_JPEG_QUALITY, 95])
+    found = look(read_photo(tmp_path / "table.jpg"), [])
+    assert found.bench is not None
+    assert looked[0].bench is not None
+    assert difference(found.bench.colour, looked[0].bench.colour) < 2.5
+    assert floor.mean() > 0.2
+    assert found.bench.name == "what they lie on"
+    assert found.named("bench") is found.bench
 
 
 def test_names_that_dont_fit_and_photos_without_samples(seen: list[tuple[Samples, Path]], tmp_path: Path) -> None:
