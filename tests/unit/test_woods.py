@@ -5,20 +5,21 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from types import SimpleNamespace
 
-import cv2
 import numpy as np
 import pytest
 
 from seamcheck.basis.errors import NamesDontFit, NoSamples
 from seamcheck.design.draw_up import draw_up
 from seamcheck.design.wish import Wish
+from seamcheck.find.light import LogLight
 from seamcheck.photo import read_photo
 from seamcheck.report.woods_picture import preview
 from seamcheck.woods.colour import contrast, difference, lab_of
 from seamcheck.woods.look import Looked, is_wet, look
 from seamcheck.woods.pairs import Grade, apart, pairs_of
-from seamcheck.woods.samples import LOOK_PPI, Sample, grain_turn, largest_box
+from seamcheck.woods.samples import LOOK_PPI, Sample, _like_beside, _open_square, grain_turn, largest_box
 from seamcheck.woods.white import PAPER_REFLECTANCE
 from tests.scenes.render import PAPER
 from tests.scenes.samples import Samples, lay_samples, render_samples, true_colours
@@ -89,26 +90,34 @@ def test_differences_lie_within_their_uncertainty(seen: list[tuple[Samples, Path
                 assert one.ratio.u95 > 0
 
 
-def test_what_they_lie_on_is_what_lies_beside_them(seen: list[tuple[Samples, Path]], looked: list[Looked], tmp_path: Path) -> None:
-    """A darker floor all round a table, with no open square of the table as large as those that take both in."""
-    _, path = seen[0]
-    picture = cv2.imread(str(path))
-    hulls = [sample.outline_px for sample in looked[0].samples]
-    table = np.zeros(picture.shape[:2], np.uint8)
-    cv2.fillPoly(table, [cv2.convexHull(np.concatenate(hulls).astype(np.int32))], 1)
-    table = cv2.dilate(table, np.ones((121, 121), np.uint8))
-    cards = picture.min(axis=2) > 190
-    cards = cv2.dilate(cv2.morphologyEx(cards.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((61, 61), np.uint8)), np.ones((9, 9), np.uint8))
-    floor = (table == 0) & (cards == 0)
-    picture[floor] = (picture[floor] * [0.9, 0.7, 0.5]).astype(np.uint8)
-    cv2.imwrite(str(tmp_path / "table.jpg"), picture, [cv2.IMWRITE_JPEG_QUALITY, 95])
-    found = look(read_photo(tmp_path / "table.jpg"), [])
-    assert found.bench is not None
-    assert looked[0].bench is not None
-    assert difference(found.bench.colour, looked[0].bench.colour) < 2.5
-    assert floor.mean() > 0.2
-    assert found.bench.name == "what they lie on"
-    assert found.named("bench") is found.bench
+def test_what_they_lie_on_is_what_lies_beside_them() -> None:
+    """A round top of 8 in radius with a dark band, on a floor of nearly its own lightness; samples across its middle leave narrow
+    segments of field, and squares that take in band and floor too are larger."""
+    ppi, side = 24.0, 600
+    y, x = (np.mgrid[:side, :side] - side / 2) / ppi
+    radius = np.hypot(x, y)
+    rng = np.random.default_rng(4)
+    channels = rng.normal(0, 0.03, (side, side, 3)).astype(np.float32)
+    channels[(radius > 8) & (radius < 9), 0] -= 0.8
+    channels[radius >= 9, 1] -= 0.3
+    pieces = ((np.abs(x) < 5.5) & (np.abs(y) < 4.0)).astype(np.uint8)
+    light = LogLight(channels, np.ones((side, side), np.float32), SimpleNamespace(px_per_in=ppi), None)  # type: ignore[arg-type]
+    clear = pieces == 0
+    for wood, reaches in ((clear, True), (clear & _like_beside(light, pieces, clear), False)):
+        square = _open_square(wood, ppi)
+        assert square is not None
+        (column, row), half = square
+        corners = np.array([[column, row]]) + half * ppi * np.array([[-1, -1], [-1, 1], [1, 1], [1, -1]])
+        assert bool(np.hypot(*((corners - side / 2) / ppi).T).max() > 8.1) is reaches
+        assert half > 0.5
+    assert _like_beside(light, np.zeros_like(pieces), clear).all()
+
+
+def test_what_they_lie_on_is_called_what_is_known_of_it(looked: list[Looked]) -> None:
+    bench = looked[0].bench
+    assert bench is not None
+    assert bench.name == "what they lie on"
+    assert looked[0].named("bench") is looked[0].named("What they lie on") is bench
 
 
 def test_names_that_dont_fit_and_photos_without_samples(seen: list[tuple[Samples, Path]], tmp_path: Path) -> None:
