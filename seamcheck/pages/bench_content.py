@@ -24,6 +24,7 @@ from ..report.plan_text import assumed, closing_words, short_ease, short_move, w
 from ..report.result_reading import fit_of
 from ..report.words import (
     VERDICT_WORDS,
+    capital,
     clock_of,
     decimals,
     divided_words,
@@ -33,6 +34,7 @@ from ..report.words import (
     length_words,
     limit_words,
     list_words,
+    lost_joints_words,
     round_the_top,
     stage_words,
     u95_decimals,
@@ -257,14 +259,10 @@ def _joints(inspection: Inspection) -> tuple[str, tuple[JointRow, ...], tuple[st
     after = [say("The others: {counts}.", counts=", ".join(rest)) if open_ones else f"{', '.join(rest)}."] if rest else []
     lost = [joint for joint in inspection.joints if joint.verdict is Verdict.UNMEASURED and joint.reason]
     for reason in dict.fromkeys(joint.reason for joint in lost):
-        pairs = [_pair(joint) for joint in lost if joint.reason is reason]
         if reason is not None:
-            after.append(say("{joints} unmeasured: {why}; {remedy}.", joints=list_words(pairs), why=reason.sentence, remedy=reason.remedy))
+            which = capital(lost_joints_words(reason, [joint for joint in lost if joint.reason is reason]))
+            after.append(say("{joints} unmeasured: {why}; {remedy}.", joints=which, why=reason.sentence, remedy=reason.remedy))
     return lead, tuple(_joint_row(joint) for joint in open_ones), tuple(after)
-
-
-def _pair(joint: Joint) -> str:
-    return "-".join(say("field") if lobe is None else str(lobe) for lobe in joint.lobes)
 
 
 def _joint_row(joint: Joint) -> JointRow:
