@@ -51,7 +51,8 @@ def woods(
         typer.Option(
             parser=_names,
             metavar="NAMES",
-            help="The samples' names, row by row from the top left: walnut,maple,walnut-wet.",
+            help="The samples' names, row by row from the top left: walnut,maple,walnut-wet. Of cut lobes the dark wood's, then the light "
+            "wood's.",
         ),
     ] = None,
     field: Annotated[

@@ -24,6 +24,7 @@ from ..report.plan_text import assumed, closing_words, first_of_all, nothing_wor
 from ..report.result_reading import fit_of
 from ..report.words import (
     VERDICT_WORDS,
+    capital,
     clock_of,
     decimals,
     divided_words,
@@ -33,6 +34,7 @@ from ..report.words import (
     length_words,
     limit_words,
     list_words,
+    lost_joints_words,
     round_the_top,
     stage_words,
     u95_decimals,
@@ -280,21 +282,14 @@ def _joints(inspection: Inspection, checked: Checked) -> tuple[str, tuple[JointR
         if counts[verdict]
     ]
     after = [say("The others: {counts}.", counts=", ".join(rest)) if open_ones else f"{', '.join(rest)}."] if rest else []
-    lost = [
-        (joint.reason, frozenset(joint.lobes) in checked.joints, _pair(joint))
-        for joint in inspection.joints
-        if joint.verdict is Verdict.UNMEASURED
-    ]
+    unmeasured = [joint for joint in inspection.joints if joint.verdict is Verdict.UNMEASURED]
+    lost = [(joint.reason, frozenset(joint.lobes) in checked.joints, joint) for joint in unmeasured]
     for reason, seen_to in dict.fromkeys((reason, seen_to) for reason, seen_to, _ in lost):
-        pairs = list_words([pair for one, other, pair in lost if (one, other) == (reason, seen_to)])
         if reason is not None:
+            which = capital(lost_joints_words(reason, [joint for one, other, joint in lost if (one, other) == (reason, seen_to)]))
             remedy = say("you have checked it") if seen_to else reason.remedy
-            after.append(say("{joints} unmeasured: {why}; {remedy}.", joints=pairs, why=reason.sentence, remedy=remedy))
+            after.append(say("{joints} unmeasured: {why}; {remedy}.", joints=which, why=reason.sentence, remedy=remedy))
     return lead, tuple(_joint_row(joint) for joint in open_ones), tuple(after)
-
-
-def _pair(joint: Joint) -> str:
-    return "-".join(say("field") if lobe is None else str(lobe) for lobe in joint.lobes)
 
 
 def _joint_row(joint: Joint) -> JointRow:

@@ -18,6 +18,7 @@ LEAST_TABLE, MOST_TABLE_TYPE = 0.94, 12.5
 TABLE, LIST, SMALL, HEAD = 9.6, 8.8, 7.6, 10.4  # type, points
 BAND_GREY = {"go": None, "not-yet": 0.0, "cant-tell": 0.86, "": 0.93}
 PHOTO_SHARE = 0.5  # of the width
+LOOSE_PHOTO_SHARE = 0.36  # of loose lobes: their table has the longer rows
 MOST_PHOTO = 300.0  # high
 MOST_JOINTS = 260.0  # width of their table
 FEWEST_COLUMNS, MOST_COLUMNS = 4, 8
@@ -114,7 +115,7 @@ class _Layout:
 
     def _photo_and_table(self, y: float) -> float:
         photo = self.sheet.photo
-        width = PHOTO_SHARE * self.inner
+        width = (PHOTO_SHARE if self.sheet.has_clock else LOOSE_PHOTO_SHARE) * self.inner
         height = width * photo.height_px / photo.width_px
         if height > MOST_PHOTO:
             width, height = width * MOST_PHOTO / height, MOST_PHOTO

@@ -179,7 +179,7 @@ def accuracy(inspection: Inspection, clocks: Clocks) -> Iterator[str]:
     if measured:
         sizes, spreads = [abs(one.value) for one in measured], [one.u95 for one in measured]
         yield say(
-            "Offsets measured: median {median}, largest {largest} {unit}; half-widths of their 95 % intervals (u95): median {u_median}, "
+            "Offsets measured: median {median}, largest {largest} {unit}; give or take (half a 95 % interval): median {u_median}, "
             "largest {u_largest} {unit}.",
             median=decimals(median(sizes)),
             largest=decimals(max(sizes)),
@@ -236,11 +236,12 @@ def _method(studio: Studio, inspection: Inspection) -> Iterator[str]:
     photos = inspection.together.photos if inspection.together else (inspection.photo_name,)
     yield say_count(
         "Measured in {count} photograph, through printed cards that lay on the top. An offset is the distance from the straight field seam "
-        "to the point, square to the seam; u95 is propagated from what the picture shows of edges and seams, from lens, lean and print. "
+        "to the point, square to the seam; its give or take is propagated from what the picture shows of edges and seams, from lens, lean "
+        "and print. "
         "No instrument was used for reference.",
         "Measured in {count} photographs, through printed cards that lay on the top. An offset is the distance from the straight field "
-        "seam to the point, square to the seam; u95 is propagated from what the pictures show of edges and seams, from lens, lean and "
-        "print. "
+        "seam to the point, square to the seam; its give or take is propagated from what the pictures show of edges and seams, from lens, "
+        "lean and print. "
         "No instrument was used for reference.",
         len(photos),
     )

@@ -132,7 +132,9 @@ def _draw_lobe(axes: Axes, one: LaidLobe, outline: Array, lots: dict[str, Sorted
     axes.plot(*seam.T, color="0.5", linestyle=(0, (6, 3)), linewidth=0.8)
     at = outline[2] + MARGIN_IN * 0.72 * way
     seam = say("seam {seam}?", seam=one.place.seam) if supposed else say("seam {seam}", seam=one.place.seam)
-    axes.text(at[0], at[1], seam, fontsize=NOTE_SIZE, ha="center", va="center", color="0.3")
+    # On a plate: sideways the words are longer than the line leaves room for.
+    plate = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}
+    axes.text(at[0], at[1], seam, fontsize=NOTE_SIZE, ha="center", va="center", color="0.3", bbox=plate)
     name = say("to cut") if one.lobe is None else one.lobe.name
     place = outline[0] + NAME_AT * (outline[2] - outline[0])
     plate = {"facecolor": "white", "edgecolor": "0.4", "pad": 1.8, "linewidth": 0.6}

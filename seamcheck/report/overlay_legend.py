@@ -109,9 +109,9 @@ def title_items(inspection: Inspection) -> list[Item]:
     if inspection.stage is Stage.BARE:
         return [*items, Item(say("{stage}: {count} field seams", stage=stage, count=len(inspection.seams)), BODY_PX), closing]
     if inspection.stage is Stage.LOOSE:
-        found = say("{stage}: {count} found, each tip against the lobe's own seam", stage=stage, count=len(inspection.tips))
+        found = say("{stage}: {count} found, each point against the lobe's own seam", stage=stage, count=len(inspection.tips))
         return [*items, Item(found, BODY_PX), closing]
-    within = say("{stage}, tips to lie within {limit}", stage=stage, limit=limit_words(inspection.tolerance_in))
+    within = say("{stage}, points to lie within {limit}", stage=stage, limit=limit_words(inspection.tolerance_in))
     items.append(Item(within, BODY_PX, alone=True))
     counts = Counter(tip.verdict for tip in inspection.tips)
     for verdict in (Verdict.ON, Verdict.OFF, Verdict.UNSURE, Verdict.UNMEASURED):
@@ -134,7 +134,7 @@ def _line_items(inspection: Inspection) -> list[Item]:
         band = "" if loose else f" {say('Shaded: the tolerance.')}"
         how = say(
             "Each inset looks straight down with the seam running up, clockwise to the right. On its gauge zero is the {seam}, the bar is "
-            "the tip's offset, the bracket its u95, the ticks are {tick} apart.{band}",
+            "the point's offset, the bracket its give or take, the ticks are {tick} apart.{band}",
             seam=seam,
             tick=lengths().rule(lengths().tick_in),
             band=band,

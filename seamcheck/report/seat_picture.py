@@ -95,8 +95,8 @@ def _legend(seating: Seating, times: int) -> list[Item]:
     shown = {edge.verdict for point in seating.points for edge in point.edges} | {point.verdict for point in seating.points}
     items += [Item(say(KINDS[room]), sample=ROOM_MARKS[room]) for room in Room if room in shown]
     how = say(
-        "A band inside the recess is room, one outside of it is wood in the way; the brackets at its ends are the u95. A gap may be "
-        "{limit}. Thick dashes: wood that was routed but not pared. Insets are true to scale, {width} wide, the point upward.",
+        "A band inside the recess is room, one outside of it is wood in the way; the brackets at its ends are its give or take. A gap may "
+        "be {limit}. Thick dashes: wood that was routed but not pared. Insets are true to scale, {width} wide, the point upward.",
         limit=limit_words(seating.gap_tolerance_in),
         width=lengths().rule(INSET_IN, 16),
     )

@@ -11,7 +11,6 @@ from typing import TextIO
 from ..advise.cautions import BY_EYE, KNIFE_IN
 from ..advise.gap_standard import FLAT_GAP_IN, against_standard
 from ..basis.language import say, say_count
-from ..basis.reasons import Reason
 from ..basis.uncertain import COVERAGE_95, Estimate
 from ..basis.units import lengths
 from ..judge import evenly_divided
@@ -31,6 +30,7 @@ from .words import (
     length_words,
     limit_words,
     list_words,
+    lost_joints_words,
     lower,
     offset_words,
     round_the_top,
@@ -215,13 +215,13 @@ def _unmeasured_joints(inspection: Inspection) -> Iterator[Line]:
     """Once for each reason, with the joints that it holds for."""
     reasons = {joint.reason: None for joint in inspection.joints if joint.verdict is Verdict.UNMEASURED and joint.reason}
     for reason in reasons:
-        pairs = [
-            "-".join(say("field") if lobe is None else str(lobe) for lobe in joint.lobes)
-            for joint in inspection.joints
-            if joint.reason is reason and joint.verdict is Verdict.UNMEASURED
-        ]
-        which = say("all joints with the field") if reason is Reason.FIELD_JOINT else list_words(pairs)
-        words = say("{joints} unmeasured, because {why}: {remedy}.", joints=which, why=reason.sentence, remedy=reason.remedy)
+        lost = [joint for joint in inspection.joints if joint.reason is reason and joint.verdict is Verdict.UNMEASURED]
+        words = say(
+            "{joints} unmeasured, because {why}: {remedy}.",
+            joints=lost_joints_words(reason, lost),
+            why=reason.sentence,
+            remedy=reason.remedy,
+        )
         yield from _because(words)
 
 

@@ -26,6 +26,7 @@ HEAD_IN, FOOT_LINE_IN = 0.62, 0.165
 # The graphs reach this many tolerances to either side at least and at most; what lies beyond is drawn at the rim with its number.
 LEAST_REACH, MOST_REACH = 2.0, 6.0
 SMALL, USUAL = 7.0, 8.0  # type, points
+NUMBER_FROM = 6.0  # points from a mark at the rim to its number
 MARKER_OF = {Verdict.ON: "o", Verdict.OFF: "D", Verdict.UNSURE: "^", Verdict.UNMEASURED: "s"}
 BAND_GREY = "0.88"
 NAMES_WIDE = 110  # letters in a line at the foot, of a picture four graphs wide
@@ -110,7 +111,17 @@ def _panel(axes: Axes, tip: Tip, moments: Sequence[Moment], tolerance_in: float,
                 [place, place], [value - seen.seam_offset.u95, value + seen.seam_offset.u95], color=_rgb(INK), linewidth=1.1, zorder=3
             )
         else:
-            axes.annotate(decimals(value, 3), (place, drawn), (7, 0), textcoords="offset points", fontsize=SMALL, ha="left", va="center")
+            axes.annotate(
+                decimals(value, 3),
+                (place, drawn),
+                (0, -NUMBER_FROM if drawn > 0 else NUMBER_FROM),  # inward: beside it runs the line to the next
+                textcoords="offset points",
+                fontsize=SMALL,
+                ha="center",
+                va="top" if drawn > 0 else "bottom",
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6},
+                zorder=5,
+            )
         _mark(axes, place, drawn, seen.verdict or Verdict.UNMEASURED)
     axes.plot([place for place, _ in shown], [drawn for _, drawn in shown], color="0.35", linewidth=0.8, zorder=2)
     axes.set_xlim(-0.5, len(moments) - 0.5 + (0.3 if len(moments) < 4 else 0.0))

@@ -40,6 +40,9 @@ def _opening(looked: Looked, field: Sample | None) -> str:
     cards = list_words([str(card) for card in looked.cards])
     if looked.of_lobes:
         told = say("{photo}: the two woods of cut lobes. White from the paper of cards {cards}.", photo=looked.photo, cards=cards)
+        dark, light = (sample.name for sample in looked.samples)
+        if (dark, light) != (say("dark"), say("light")):
+            told += " " + say("The dark wood is called {dark}, the light one {light}.", dark=dark, light=light)
     else:
         told = say(
             "{photo}: {count} samples, numbered row by row from the top left. White from the paper of cards {cards}.",
@@ -50,6 +53,8 @@ def _opening(looked: Looked, field: Sample | None) -> str:
     if field is None:
         return told
     if field.number == 0:
+        if field.name == say("the field"):
+            return told
         return told + " " + say("The field is what they lie on (--field names a sample instead).")
     return told + " " + say("The field is {name}.", name=field.name)
 
@@ -115,7 +120,8 @@ def _rules() -> str:
     limits = {"clear": f"{CLEAR:g}", "fair": f"{FAIR:g}", "lost": f"{TWO_COLOURS:g}"}
     return say(
         "clear: one sends back {clear} times the other's light (WCAG 2.2, for the parts of a drawing); fair: {fair} times (half of that: "
-        "common practice, no source); lost: less, and a CIEDE2000 difference of {lost} or less; stripes that overlap take one off; "
+        "common practice, no source); faint: less than that, but another colour; lost: less, and a CIEDE2000 difference of {lost} or "
+        "less; stripes that overlap take one off; "
         "?: the photo leaves the next grade open. Colour-blind: Machado and others 2009.",
         **limits,
     )

@@ -7,6 +7,7 @@ from math import ceil, degrees, pi
 
 from ..basis.clock import clock_of as clock_of  # among the other words of the bench
 from ..basis.language import say, to_say
+from ..basis.reasons import Reason
 from ..basis.units import lengths
 from ..judge import left_open
 from ..result import Inspection, Joint, Scale, Stage, Tip, Verdict
@@ -73,6 +74,13 @@ def joint_words(joint: Joint) -> str:
     if len(lobes) == 2:
         return say("lobes {first} and {second}", first=lobes[0], second=lobes[1])
     return say("lobe {lobe} and the field", lobe=lobes[0]) if lobes else say("the field")
+
+
+def lost_joints_words(reason: Reason, joints: Sequence[Joint]) -> str:
+    """Joints that weren't measured for one reason: "3-4 and 4-1", or "all joints with the field"."""
+    if reason is Reason.FIELD_JOINT:
+        return say("all joints with the field")
+    return list_words(["-".join(say("field") if lobe is None else str(lobe) for lobe in joint.lobes) for joint in joints])
 
 
 def divided_words() -> str:

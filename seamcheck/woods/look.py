@@ -13,6 +13,7 @@ from ..basis.language import say
 from ..cards.detect import find_cards
 from ..cards.print_check import print_scale
 from ..cards.unread import why_cards_fail, why_no_card
+from ..find.loose import apart
 from ..find.stage import find_loose_lobes
 from ..kite import FoundLobe
 from ..optics import card_edges, light_exponent, straightened
@@ -29,6 +30,7 @@ LEAST_LOBES = 2
 # Pixels to the inch of any photo of samples.
 LEAST_PPI, MOST_PPI = 15.0, 1500.0
 STRIP_FILL = 0.75
+BENCH = "bench"  # what the samples lie on, on the command line
 WET = ("-wet", " wet", "_wet")
 
 
@@ -45,13 +47,15 @@ class Looked:
 
     def named(self, name: str) -> Sample | None:
         """The sample of a name or number; "bench" is what they lie on."""
-        if self.bench is not None and name.lower() == self.bench.name:
+        if self.bench is not None and name.lower() in (self.bench.name.lower(), BENCH):
             return self.bench
         return next((sample for sample in self.samples if name.lower() in (sample.name.lower(), str(sample.number))), None)
 
 
 def look(photo: Photo, names: Sequence[str]) -> Looked:
-    """Find and measure the samples. names: theirs, in reading order; none for their numbers. Raises PhotoError, NoSamples, NamesDontFit."""
+    """Find and measure the samples. names: theirs, in reading order (of cut lobes dark, light); none for their numbers.
+
+    Raises PhotoError, NoSamples, NamesDontFit."""
     import cv2
 
     grey = cv2.cvtColor(photo.bgr, cv2.COLOR_BGR2GRAY)
@@ -87,6 +91,9 @@ def look(photo: Photo, names: Sequence[str]) -> Looked:
         raise NamesDontFit(photo=photo.name, found=len(samples), given=len(names))
     if names:
         samples = [sample.renamed(name) for sample, name in zip(samples, names, strict=True)]
+    # Lobes that touch are a rose, and a rose lies on its field; what loose ones or strips lie on, nobody knows.
+    ground = say("the field") if of_lobes and not apart(lobes) else say("what they lie on")
+    bench = None if bench is None else bench.renamed(ground)
     return Looked(photo.name, tuple(samples), bench, of_lobes, solve.cards, tuple(notes))
 
 

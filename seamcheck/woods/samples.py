@@ -31,7 +31,12 @@ CELL_IN = 0.02
 # Samples whose middles differ less than this share of their height lie in one row.
 ROW_SHARE = 0.6
 STEP = 4
-BENCH = "bench"  # the name of what samples lie on
+# What they lie on is the colour close beside them (inches, from and to): a band, a floor or another board farther out isn't.
+BESIDE_IN = (0.15, 0.6)
+# Of that colour is what differs from it, smoothed over SMOOTH_IN, by no more robust standard deviations and, beyond them, log light.
+BESIDE_SIGMAS, BESIDE_LOG = 3.0, 0.04
+SMOOTH_IN = 0.2
+SHORTEST_SIDE_IN = 0.6  # of the square from which it is measured
 # Of how much of the gradient's power runs across the grain; below, a piece has no grain to speak of.
 LEAST_GRAIN = 0.15
 
@@ -61,8 +66,6 @@ def find_samples(
     bgr: NDArray[np.uint8], camera: Camera, card_outlines_in: Sequence[Array], white: Whiteness, z_in: float
 ) -> tuple[list[Sample], Sample | None]:
     """(samples in reading order, what they lie on). A piece that the frame cuts or that hardly differs from the bench isn't found."""
-    import cv2
-
     low, high = seen_box(camera, (bgr.shape[1], bgr.shape[0]), z_in, FARTHEST_IN)
     factor = max(1, int(camera.px_per_in_at((low + high) / 2, z_in) / FIND_PPI))
     view = flatten(reduced(bgr, factor), camera, low, high, z_in, FIND_PPI, factor)
@@ -79,8 +82,7 @@ def find_samples(
         outline, (cells, texture) = found[k]
         middle = outline.mean(axis=0)
         samples.append(Sample(number, str(number), camera.px_from_plane(outline, z_in), middle, cells, texture, white.u_log(middle)))
-    hidden = cv2.dilate(_filled(outlines, light.wood.shape), np.ones((9, 9), np.uint8))
-    return samples, _bench(bgr, camera, light, hidden, white)
+    return samples, _ground(bgr, camera, light, _filled(outlines, light.wood.shape), white)
 
 
 def _outlines(light: LogLight) -> list[NDArray[np.int32]]:
@@ -230,20 +232,49 @@ def cells_of(reflectance: Array, inside: NDArray[np.bool_]) -> Array:
     return np.asarray(blocks[whole])
 
 
-def _bench(bgr: NDArray[np.uint8], camera: Camera, light: LogLight, hidden: NDArray[np.uint8], white: Whiteness) -> Sample | None:
-    """What the samples lie on, from the largest open square of it."""
+def _ground(bgr: NDArray[np.uint8], camera: Camera, light: LogLight, pieces: NDArray[np.uint8], white: Whiteness) -> Sample | None:
+    """What the samples lie on, number 0 and without a name, from the largest open square of it. pieces (h, w): 1 where a sample lies."""
     import cv2
 
-    clear = ((light.wood > 0) & (hidden == 0)).astype(np.uint8)
-    away = cv2.distanceTransform(cv2.copyMakeBorder(clear, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0), cv2.DIST_C, 3)[1:-1, 1:-1]
-    row, column = np.unravel_index(int(away.argmax()), away.shape)
-    half = min(float(away.max()) / light.view.px_per_in, 2.5)
-    if half < 0.3:
+    ppi = light.view.px_per_in
+    clear = (light.wood > 0) & (cv2.dilate(pieces, np.ones((9, 9), np.uint8)) == 0)
+    square = _open_square(clear & _like_beside(light, pieces, clear), ppi) or _open_square(clear, ppi)
+    if square is None:
         return None
-    middle = light.view.in_of(np.array([column, row], float))
-    square = middle + half * np.array([[-1, -1], [-1, 1], [1, 1], [1, -1]])
-    piece = piece_of(bgr, camera, square, 0.0, white)
-    return None if piece is None else Sample(0, BENCH, camera.px_from_plane(square), middle, *piece, white.u_log(middle))
+    at, half = square
+    middle = light.view.in_of(np.array(at, float))
+    corners = middle + half * np.array([[-1, -1], [-1, 1], [1, 1], [1, -1]])
+    piece = piece_of(bgr, camera, corners, 0.0, white)
+    return None if piece is None else Sample(0, "", camera.px_from_plane(corners), middle, *piece, white.u_log(middle))
+
+
+def _like_beside(light: LogLight, pieces: NDArray[np.uint8], clear: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """(h, w) where it is of the colour that lies close beside the pieces; everywhere where there are none."""
+    import cv2
+
+    ppi = light.view.px_per_in
+    far = cv2.distanceTransform(1 - pieces, cv2.DIST_L2, 5) / ppi if pieces.any() else np.full(pieces.shape, np.inf)
+    beside = clear & (far > BESIDE_IN[0]) & (far < BESIDE_IN[1])
+    if not beside.any():
+        return np.ones(pieces.shape, bool)
+    # Smoothed over what is clear alone, so that dark samples don't shade what lies beside them.
+    size = (max(1, round(SMOOTH_IN * ppi)),) * 2
+    weight = cv2.blur(clear.astype(np.float32), size)
+    smooth = cv2.blur(np.where(clear[..., None], light.channels, 0).astype(np.float32), size) / np.maximum(weight, 1e-6)[..., None]
+    middle = np.median(smooth[beside], axis=0)
+    spread = 1.4826 * np.median(np.abs(smooth[beside] - middle), axis=0)
+    return np.asarray((np.abs(smooth - middle) <= BESIDE_SIGMAS * spread + BESIDE_LOG).all(axis=-1))
+
+
+def _open_square(open_wood: NDArray[np.bool_], px_per_in: float) -> tuple[tuple[int, int], float] | None:
+    """((column, row) of its middle, half a side in inches) of the largest upright square; None where it's too small to tell a wood by."""
+    import cv2
+
+    padded = cv2.copyMakeBorder(open_wood.astype(np.uint8), 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
+    away = cv2.distanceTransform(padded, cv2.DIST_C, 3)[1:-1, 1:-1]
+    row, column = np.unravel_index(int(away.argmax()), away.shape)
+    half = min(float(away.max()) / px_per_in, 2.5)
+    return None if 2 * half < SHORTEST_SIDE_IN else ((int(column), int(row)), half)
 
 
 def _in_reading_order(outlines_px: Sequence[Array]) -> list[int]:

@@ -74,3 +74,14 @@ def test_cut_lobes_show_their_two_woods(run: Run) -> None:
     assert status == 0
     assert "the two woods of cut lobes" in " ".join(out.split())
     assert "dark + light" in out
+
+
+def test_a_roses_woods_are_named_dark_then_light_and_lie_on_its_field(run: Run) -> None:
+    status, out, _ = run("woods", str(SAMPLE.with_name("dry-fit.jpg")), "--names", "walnut,maple")
+    words = " ".join(out.split())
+    assert status == 0
+    assert "The dark wood is called walnut, the light one maple." in words
+    assert "the field" in words
+    assert "what they lie on" not in words
+    for grade in ("clear:", "fair:", "faint:", "lost:", "?:"):
+        assert grade in words

@@ -20,7 +20,7 @@ from seamcheck.pages.bench_pdf import MARGIN, SIZES, bench_pdf, fitting
 from seamcheck.pages.environment import is_page
 from seamcheck.result import Inspection, Stage, Verdict
 from seamcheck.sheet import PdfKind, is_pdf
-from tests.made_up import ALL_WELL, DRY_FIT, LOOSE
+from tests.made_up import ALL_WELL, DRY_FIT, LOOSE, estimate, joint
 from tests.made_up_fit import rose, seen
 from tests.made_up_picture import picture_of
 
@@ -168,3 +168,11 @@ def test_millimetres() -> None:
 def test_a_photo_of_another_size_is_refused() -> None:
     with pytest.raises(ValueError, match="photo"):
         bench_sheet(np.zeros((10, 10, 3), np.uint8), DRY_FIT)
+
+
+def test_an_inlays_joints_with_the_field_are_named_together() -> None:
+    lost = replace(joint(1, 2, 45, estimate(0.0, 0.1), Verdict.UNMEASURED), max_gap=None, reason=Reason.FIELD_JOINT)
+    fields = tuple(replace(lost, lobes=pair) for one in (1, 2, 3) for pair in ((one, None), (None, one)))
+    rest = " ".join(sheet_of(replace(INLAID, joints=fields)).joints_rest)
+    assert "All joints with the field unmeasured: " in rest
+    assert "field-1" not in rest

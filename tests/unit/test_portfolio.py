@@ -66,7 +66,7 @@ def test_the_numbers_are_those_of_the_points_measured() -> None:
     tips = tuple(tip(k, 45.0 * k, estimate(0.002 * k, 0.001 * k), Verdict.ON) for k in range(1, 6))
     words = " ".join(statement(replace(ALL_WELL, tips=tips)))
     assert "median .0060, largest .0100 in" in words
-    assert "(u95): median .0030, largest .0050 in" in words
+    assert "(half a 95 % interval): median .0030, largest .0050 in" in words
     with spoken(Units.MM):
         assert "median 0.152, largest 0.254 mm" in " ".join(statement(replace(ALL_WELL, tips=tips)))
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,12 +13,13 @@ import pytest
 from seamcheck.basis.errors import NamesDontFit, NoSamples
 from seamcheck.design.draw_up import draw_up
 from seamcheck.design.wish import Wish
+from seamcheck.find.light import LogLight
 from seamcheck.photo import read_photo
 from seamcheck.report.woods_picture import preview
 from seamcheck.woods.colour import contrast, difference, lab_of
 from seamcheck.woods.look import Looked, is_wet, look
 from seamcheck.woods.pairs import Grade, apart, pairs_of
-from seamcheck.woods.samples import LOOK_PPI, Sample, grain_turn, largest_box
+from seamcheck.woods.samples import LOOK_PPI, Sample, _like_beside, _open_square, grain_turn, largest_box
 from seamcheck.woods.white import PAPER_REFLECTANCE
 from tests.scenes.render import PAPER
 from tests.scenes.samples import Samples, lay_samples, render_samples, true_colours
@@ -86,6 +88,36 @@ def test_differences_lie_within_their_uncertainty(seen: list[tuple[Samples, Path
                 assert abs(one.ratio.value - contrast(a, b)) < one.ratio.u95
                 assert abs(one.colours.value - difference(a, b)) < one.colours.u95
                 assert one.ratio.u95 > 0
+
+
+def test_what_they_lie_on_is_what_lies_beside_them() -> None:
+    """A round top of 8 in radius with a dark band, on a floor of nearly its own lightness; samples across its middle leave narrow
+    segments of field, and squares that take in band and floor too are larger."""
+    ppi, side = 24.0, 600
+    y, x = (np.mgrid[:side, :side] - side / 2) / ppi
+    radius = np.hypot(x, y)
+    rng = np.random.default_rng(4)
+    channels = rng.normal(0, 0.03, (side, side, 3)).astype(np.float32)
+    channels[(radius > 8) & (radius < 9), 0] -= 0.8
+    channels[radius >= 9, 1] -= 0.3
+    pieces = ((np.abs(x) < 5.5) & (np.abs(y) < 4.0)).astype(np.uint8)
+    light = LogLight(channels, np.ones((side, side), np.float32), SimpleNamespace(px_per_in=ppi), None)  # type: ignore[arg-type]
+    clear = pieces == 0
+    for wood, reaches in ((clear, True), (clear & _like_beside(light, pieces, clear), False)):
+        square = _open_square(wood, ppi)
+        assert square is not None
+        (column, row), half = square
+        corners = np.array([[column, row]]) + half * ppi * np.array([[-1, -1], [-1, 1], [1, 1], [1, -1]])
+        assert bool(np.hypot(*((corners - side / 2) / ppi).T).max() > 8.1) is reaches
+        assert half > 0.5
+    assert _like_beside(light, np.zeros_like(pieces), clear).all()
+
+
+def test_what_they_lie_on_is_called_what_is_known_of_it(looked: list[Looked]) -> None:
+    bench = looked[0].bench
+    assert bench is not None
+    assert bench.name == "what they lie on"
+    assert looked[0].named("bench") is looked[0].named("What they lie on") is bench
 
 
 def test_names_that_dont_fit_and_photos_without_samples(seen: list[tuple[Samples, Path]], tmp_path: Path) -> None:
