@@ -33,8 +33,8 @@ def scale_words(inspection: Inspection) -> str:
             **told,
         )
     return say(
-        "Scale from printed cards {cards} (check bars not read): {density}, lengths good to {percent} % if the cards were printed at "
-        "100 %, the cards' corners met to {rms} pixels.",
+        "Scale from printed cards {cards} (check bars not read): {density}, lengths good to {percent} % if printed at 100 %, the cards' "
+        "corners met to {rms} pixels.",
         **told,
     )
 

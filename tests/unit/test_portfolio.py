@@ -83,7 +83,7 @@ def test_lengths_are_good_to_what_the_print_was_supposed_to_be() -> None:
         scale_words(replace(ALL_WELL, scale=replace(ALL_WELL.scale, bars_read=told, u95_rel=0.00694))) for told in (True, False)
     )
     assert "lengths good to 0.70 %, the cards'" in read
-    assert "lengths good to 0.70 % if the cards were printed at 100 %, the cards'" in unread
+    assert "lengths good to 0.70 % if printed at 100 %, the cards'" in unread
 
 
 @pytest.mark.parametrize("paper", ["letter", "a4"])
