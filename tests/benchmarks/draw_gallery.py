@@ -1,4 +1,7 @@
-"""Draws the README's gallery of pages anew, from the rendered samples: `python tests/benchmarks/draw_gallery.py`."""
+"""Draws the README's pictures and pages anew, from the rendered samples: `python tests/benchmarks/draw_gallery.py`.
+
+Not those of a timeline and of woods: their photos aren't among the samples.
+"""
 
 from __future__ import annotations
 
@@ -15,6 +18,7 @@ from pypdf import PdfWriter
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "sample_images"
 WIDE_PX, QUALITY, GAP_PX = 1080, 84, 24
+PLAN_WIDE_PX = 900
 BETWEEN = (150, 150, 150)
 INVENTED = {
     "dry-fit.jpg": "Bench 1",
@@ -42,9 +46,30 @@ def side_by_side(pdf: Path, pages: list[int], into: Path) -> None:
     print(f"{into.relative_to(ROOT)}: {into.stat().st_size // 1000} kB")
 
 
+def reduced(drawn: Path, into: Path, wide_px: int = WIDE_PX) -> None:
+    with Image.open(drawn) as picture:
+        small = picture.convert("RGB").resize((wide_px, round(picture.height * wide_px / picture.width)), Image.Resampling.LANCZOS)
+    small.save(into, quality=QUALITY)
+    print(f"{into.relative_to(ROOT)}: {into.stat().st_size // 1000} kB")
+
+
+def bench_pictures(folder: Path) -> None:
+    """What `inspect`, `plan` and `seat` draw, of the samples that README shows them of."""
+    for sample in ("dry-fit", "set-in"):
+        picture = folder / f"{sample}.png"
+        made("inspect", str(SAMPLES / f"{sample}.jpg"), "--json", str(folder / f"{sample}.json"), "--picture", str(picture))
+        reduced(picture, SAMPLES / f"{sample}-picture.jpg")
+    made("plan", str(folder / "dry-fit.json"), "--keep", "3,7", "--picture", str(folder / "plan.png"))
+    reduced(folder / "plan.png", SAMPLES / "plan-picture.jpg", PLAN_WIDE_PX)
+    recess, rose = SAMPLES / "recess.jpg", SAMPLES / "recess-rose.json"
+    made("seat", str(recess), str(rose), "--same-cards", "--picture", str(folder / "seat.png"))
+    reduced(folder / "seat.png", SAMPLES / "seat-picture.jpg")
+
+
 def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
+        bench_pictures(folder)
         made("sheet", str(SAMPLES / "dry-fit.jpg"), str(folder / "sheet.pdf"))
         side_by_side(folder / "sheet.pdf", [0], SAMPLES / "sheet-picture.jpg")
         title = ["--title", "Rose for a hall table", "--stage", "inlaid"]
