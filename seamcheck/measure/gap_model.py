@@ -11,13 +11,11 @@ Gaussian model's evidence: MacKay, Information Theory, Inference, and Learning A
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import lru_cache
 
 import numpy as np
 
 from ..basis.frames import Array
-from ..edges import srgb_encode
-from .gap_strip import median_known
 
 # Unknowns shared along the joint: the slit's wall, its open floor, the floor's shade by both walls alike and by the left one
 # rather than the right; how the left and the right wood differ beside the joint from farther in (a stripe along the edge), by
@@ -29,14 +27,6 @@ N_SHARED = N_LEVELS + N_SHAPE
 SHADE_REACH = 1.0
 # Of the open floor's light, what a wall takes at its foot: half the sky's, none or all of a lamp's. Common practice, no source.
 WALL_SHADE = 0.4
-# How far a field's colour usually lies from a wood's, and how well a mean colour is known; how far from an edge colour is clear.
-HUE_SPREAD, HUE_NOISE, HUE_CLEAR_PX = 0.06, 0.006, 2.5
-HUE_WOOD_PX = 8.0  # of wood beside the slit that its colour is compared with
-# A wood's own colour is taken beyond this share of the profiles' reach, from so many bins or more.
-FAR_SHARE, FEWEST_BINS = 0.6, 5
-# A wood beside the slit that has gone so great a share of the way from its own colour, as it is farther in, to the field's is likely
-# more of the slit: standard deviation of that share in plain wood, and the most that counts. Common practice, no source.
-TURNED_U, TURNED_MOST = 0.2, 1.2
 # Of the full charge for an unknown that had to be just so: the priors on a slit's light are guesses to a factor of several, so
 # a slit that happens to look like the dark wood beside it isn't ruled out by their width. Common practice, no source.
 OCCAM = 0.75
@@ -72,30 +62,6 @@ class JointData:
     blur_px: float
     hue: Array  # (n_blocks, n_bins, 2) code of blue and of red less luma; NaN where nothing is known
 
-    @cached_property
-    def far_woods(self) -> tuple[tuple[Array, Array], ...]:
-        """Of the left and the right wood, well away from the joint: each block's chroma (n_blocks, 2), NaN where too little is known,
-        and its luma (n_blocks, 1).
-        """
-        far = np.abs(self.across_px) > FAR_SHARE * np.abs(self.across_px).max()
-        luma = srgb_encode(self.light)
-        woods = []
-        for side in (-1, 1):
-            own = far & (side * self.across_px > 0)
-            held = np.isfinite(self.hue[:, own, :1])
-            known = held.sum(axis=1)
-            count = np.maximum(known, 1)
-            chroma = np.where(known >= FEWEST_BINS, np.where(held, self.hue[:, own], 0).sum(axis=1) / count, np.nan)
-            woods.append((chroma, (np.where(held[..., 0], luma[:, own], 0).sum(axis=1) / count[:, 0])[:, None]))
-        return tuple(woods)
-
-    @cached_property
-    def hue_before(self) -> Array:
-        """(n_blocks, n_bins + 1, 3): sums of the known hues before each bin, and how many these are."""
-        held = np.isfinite(self.hue[..., :1])
-        counted = np.concatenate([np.where(held, self.hue, 0.0), held], axis=2)
-        return np.pad(np.cumsum(counted, axis=1), ((0, 0), (1, 0), (0, 0)))
-
 
 @dataclass(frozen=True, eq=False)
 class SharedPrior:
@@ -121,23 +87,23 @@ class Weighed:
 def zones(u: Array, width: Array, blur: Array, far_blur: Array, lean: float, reach: float) -> Array:
     """Shares (6, ...) of left wood, right wood, wall, floor, left shade, right shade at u pixels from the slit's left edge."""
     seen_wall = np.minimum(np.abs(lean), width)
-    left = _blurred_step(-u / blur)
-    right = _blurred_step((u - width) / far_blur)
+    left = blurred_step(-u / blur)
+    right = blurred_step((u - width) / far_blur)
     first, last = (seen_wall, width) if lean > 0 else (np.zeros_like(width), width - seen_wall)
-    before_floor = left if lean <= 0 else _blurred_step((first - u) / blur)
-    after_floor = right if lean > 0 else _blurred_step((u - last) / far_blur)
+    before_floor = left if lean <= 0 else blurred_step((first - u) / blur)
+    after_floor = right if lean > 0 else blurred_step((u - last) / far_blur)
     floor = 1 - before_floor - after_floor
     near = np.clip(u, first - 6 * blur, last + 6 * blur)
     pull = blur * blur / reach
     ease = 0.5 * pull / reach
     start, end = (first - near) / blur, (last - near) / blur
     pull = pull / blur
-    by_left = np.exp((lean - near) / reach + ease) * (_blurred_step(end + pull) - _blurred_step(start + pull))
-    by_right = np.exp((near - width - lean) / reach + ease) * (_blurred_step(end - pull) - _blurred_step(start - pull))
+    by_left = np.exp((lean - near) / reach + ease) * (blurred_step(end + pull) - blurred_step(start + pull))
+    by_right = np.exp((near - width - lean) / reach + ease) * (blurred_step(end - pull) - blurred_step(start - pull))
     return np.stack([left, right, 1 - left - right - floor, floor, -by_left, -by_right])
 
 
-def _blurred_step(z: Array) -> Array:
+def blurred_step(z: Array) -> Array:
     """The normal distribution function to 2e-6: a hyperbolic tangent, whose argument is an odd polynomial fitted to it here."""
     z = np.clip(z, -STEP_ENDS, STEP_ENDS)
     square = z * z
@@ -153,27 +119,44 @@ def _differences(across_px: tuple[float, ...]) -> Array:
     return _single(np.asarray(np.gradient(np.eye(len(across_px)), np.array(across_px), axis=1)))
 
 
-def weigh(data: JointData, prior: SharedPrior, inner_px: Array, outer_px: Array, slit_left: Array, free_px: Array | None = None) -> Weighed:
+def weigh(
+    data: JointData,
+    prior: SharedPrior,
+    inner_px: Array,
+    outer_px: Array,
+    slit_left: Array,
+    free_px: Array | None = None,
+    start_px: Array | None = None,
+) -> Weighed:
     """How likely each opening (n,) is, with everything else integrated out.
 
     With free_px (n,) each stands for a cell of openings of that standard deviation, and is returned moved to where its cell
-    is likeliest.
+    is likeliest. start_px (n, 2): how far to the right of the reference edge the slit's near edge lies at both ends, where it isn't
+    that edge.
     """
     size = max(AT_ONCE // len(data.along), 1)
     few = [slice(k, k + size) for k in range(0, len(inner_px), size)]
-    parts = [_weigh(data, prior, inner_px[k], outer_px[k], slit_left[k], None if free_px is None else free_px[k]) for k in few]
+    start_px = np.zeros((len(inner_px), 2)) if start_px is None else start_px
+    parts = [_weigh(data, prior, inner_px[k], outer_px[k], slit_left[k], None if free_px is None else free_px[k], start_px[k]) for k in few]
     inner_px, outer_px, by_block, together, shared, spread_px, residual = (np.concatenate(value) for value in zip(*parts, strict=True))
-    # A block with a knot, a streak or a scrap of tape may be unlike any opening: none may outvote the others.
+    return Weighed(inner_px, outer_px, slit_left, together + doubtful_sum(by_block), shared, spread_px, residual)
+
+
+def doubtful_sum(by_block: Array) -> Array:
+    """Log evidence (n,) of all blocks' (n, n_blocks), up to a constant.
+
+    A block with a knot, a streak or a scrap of tape may be unlike any opening: none may outvote the others.
+    """
     behind = by_block.max(axis=0) - by_block
-    evidence = together - BLOCK_SAYS * np.log1p(behind / BLOCK_SAYS).sum(axis=1)
-    return Weighed(inner_px, outer_px, slit_left, evidence, shared, spread_px, residual)
+    return np.asarray(-BLOCK_SAYS * np.log1p(behind / BLOCK_SAYS).sum(axis=1))
 
 
 def _weigh(
-    data: JointData, prior: SharedPrior, inner_px: Array, outer_px: Array, slit_left: Array, free_px: Array | None
+    data: JointData, prior: SharedPrior, inner_px: Array, outer_px: Array, slit_left: Array, free_px: Array | None, start_px: Array
 ) -> tuple[Array, ...]:
     """The openings, their log evidence by block and of what blocks share, that itself, the spread of their ends, residuals."""
     along, u0 = data.along, data.across_px
+    u0 = u0 - (start_px[:, :1] * (1 - along) + start_px[:, 1:] * along)[..., None]
     width = inner_px[:, None] * (1 - along) + outer_px[:, None] * along
     # Within a block the far edge runs askew to the reference edge, which blurs it.
     skew = (outer_px - inner_px)[:, None] * data.length
@@ -189,7 +172,7 @@ def _weigh(
         return _single(u), share
 
     u, share = shares(width)
-    n, n_blocks, n_bins = len(inner_px), len(along), len(u0)
+    n, n_blocks, n_bins = len(inner_px), len(along), len(data.across_px)
     n_shared = N_SHARED + (2 if free_px is not None else 0)
     basis = np.empty((n, n_blocks, N_WOODS + n_shared, n_bins), np.float32)
     basis[:, :, N_WOODS : N_WOODS + N_SLIT] = np.moveaxis(share[2:], 0, 2)
@@ -219,7 +202,7 @@ def _weigh(
     held = held * (weight > 0)
     inside = (held * model).sum((1, 2)) / (held.sum((1, 2)) + 1e-9)
     woods_u[..., -1] = data.woods_u[:, -1] * np.maximum(inside, 0.02 * data.wood.max())[:, None]
-    difference = _differences(tuple(u0))
+    difference = _differences(tuple(data.across_px))
     slope = model @ difference
     t = _single(along[:, None])
     basis[:, :, shape] = slope * (t - 1)
@@ -246,48 +229,6 @@ def _weigh(
         inner_px = np.maximum(inner_px + shared[:, N_SHARED], 0.0)
         outer_px = np.maximum(outer_px + shared[:, N_SHARED + 1], 0.0)
     return inner_px, outer_px, by_block, together, shared[:, :N_SHARED], spread, residual
-
-
-def hue_evidence(data: JointData, inner_px: Array, outer_px: Array, slit_left: Array, field_hue: Array | None = None) -> Array:
-    """Log evidence (n,) from colour: a wide slit whose colour is that of the wood beside it is likely that wood, and a wood
-    beside the slit that has the field's colour, and not its own as farther in, is likely slit.
-
-    The colour is told only well away from the edges: a JPEG keeps it at half resolution.
-    field_hue: (2,) of the open field, as FieldTone has it.
-    """
-    width = inner_px[:, None] * (1 - data.along) + outer_px[:, None] * data.along
-    clear, zero = HUE_CLEAR_PX, np.zeros_like(width)
-    # Slit, wood on this side of it, wood beyond it: from and to, pixels from the reference edge toward the slit.
-    from_px = np.stack([zero + clear, zero - (clear + HUE_WOOD_PX), width + clear])
-    to_px = np.stack([np.maximum(width - clear, clear), zero - clear, width + clear + HUE_WOOD_PX])
-    side = np.where(slit_left, -1.0, 1.0)[:, None]
-    ends = np.searchsorted(data.across_px, np.sort(np.stack([side * from_px, side * to_px]), axis=0))
-    before, after = data.hue_before[np.arange(len(data.along)), ends]
-    part = after - before  # (3, n, n_blocks, 3)
-    mean = part[..., :2] / np.where(part[..., 2:] > 0, part[..., 2:], np.nan)
-    apart = mean[0] - mean[1:]  # (2, n, n_blocks, 2)
-    apart[:, width < 2 * clear + 1] = np.nan
-    known = np.isfinite(apart).all(axis=3).any(axis=(0, 2))
-    nearest = np.fmin.reduce(np.hypot(*np.moveaxis(median_known(apart, axis=2), -1, 0)), axis=0)
-    said = np.where(known, np.log(np.minimum(1.0, (nearest**2 + HUE_NOISE**2) / HUE_SPREAD**2)), 0.0)
-    return said if field_hue is None else said + _turned(data, mean[1:], slit_left, field_hue)
-
-
-def _turned(data: JointData, beside: Array, slit_left: Array, field_hue: Array) -> Array:
-    """Log evidence (n,) against openings that leave the field's colour in the wood beside them.
-
-    beside: (2, n, n_blocks, 2) mean chroma of the wood on the reference edge's side of the slit, and beyond the slit.
-    """
-    said = np.zeros(len(slit_left))
-    # The wood on the reference edge's side is the right one where the slit lies to the left.
-    for (chroma, level), on_edge in zip(data.far_woods, (~slit_left, slit_left), strict=True):
-        toward = field_hue * level - chroma  # (n_blocks, 2): of wood in the same light, were it the field
-        here = np.where(on_edge[:, None, None], beside[0], beside[1])
-        room = (toward**2).sum(axis=1) > (3 * HUE_NOISE) ** 2
-        turned = ((here - chroma) * toward).sum(axis=2) / np.maximum((toward**2).sum(axis=1), HUE_NOISE**2)
-        turned = median_known(np.where(room, turned, np.nan), axis=1)
-        said -= 0.5 * (np.clip(np.nan_to_num(turned), 0, TURNED_MOST) / TURNED_U) ** 2
-    return said
 
 
 def _shade(share: Array, data: JointData) -> None:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 
@@ -14,7 +15,8 @@ from ..edges import LinearPatch
 from ..optics import Optics as CardsOptics
 from ..plane.camera import Camera
 from .gap_field import FieldTone
-from .gap_model import JointData, Weighed, hue_evidence, weigh
+from .gap_hue import Tints, colour_blur_px, hue_evidence, tints_of
+from .gap_model import JointData, SharedPrior, Weighed, weigh
 from .gap_optics import Optics, measure_optics
 from .gap_profiles import Look, Reference, clear_blocks, find_edges, joint_woods, moved, profiles, shared_prior, with_noise_of
 from .gap_sites import JointSite
@@ -38,6 +40,7 @@ WIDEST_IN = 0.11  # opening that is looked for: the strip ends there
 # A wider one isn't told: its far edge lies where the strip ends, and as often it is a stripe in the wood.
 MOST_TOLD_IN = 0.1
 N_MODES = 6  # likely openings, different from each other, that are refined
+LEAST_PX = 0.1  # an opening that is begun from
 APART_PX = 0.7  # openings nearer to each other than this are one
 REFINE_PX = 1.5  # how far a refined opening may move at a time, standard deviation
 SPREADS_ROUND = 2.5
@@ -85,7 +88,7 @@ def measure_gaps(
     clears = [None if strip is None else clear_blocks(strip, woods, site.alike) for strip, site in zip(strips, sites, strict=True)]
     optics = measure_optics(shown, [clear for clear in clears if clear is not None])
     softest_px = SOFTEST_BY_JOINTS_PX
-    gaps: list[GapFit | Reason] = []
+    begun: list[_Begun | Reason] = []
     for site, strip, clear in zip(sites, strips, clears, strict=True):
         if cards_optics is not None and cards_optics.is_soft:
             # Neither motion nor the wide blur of a slit's two edges shows in the joints alone.
@@ -93,15 +96,16 @@ def measure_gaps(
             blur_px = cards_optics.whole_blur_px(camera.normal_px(site.ends_in[0], site.ends_in[1], z_in))
             optics = Optics(blur_px, U_LOG_SOFT_BLUR, cards_optics.sharpening.strength, cards_optics.sharpening.radius_px)
         if optics.blur_px > softest_px:
-            gaps.append(Reason.PHOTO_SOFT)
+            begun.append(Reason.PHOTO_SOFT)
             continue
         if strip is None or clear is None or clear.mean() < LEAST_CLEAR:
-            gaps.append(_nothing(site))
+            begun.append(_nothing(site))
             continue
         middle, eye = site.ends_in.mean(axis=0), camera.eye_in
         lean_in = veneer_in * float((eye[:2] - middle) @ right_of(site.direction)) / float(eye[2] - z_in)
-        gaps.append(_measure(Look(strip, clear, optics, lean_in, veneer_in, field), site))
-    return gaps
+        begun.append(_begin(Look(strip, clear, optics, lean_in, veneer_in, field), site))
+    blur_px = colour_blur_px([joint.data for joint in begun if isinstance(joint, _Begun)])
+    return [_measure(joint, blur_px) if isinstance(joint, _Begun) else joint for joint in begun]
 
 
 def _nothing(site: JointSite) -> Reason:
@@ -110,24 +114,72 @@ def _nothing(site: JointSite) -> Reason:
     return Reason.FIELD_JOINT if None in site.lobes else Reason.JOINT_COVERED
 
 
-def _measure(look: Look, site: JointSite) -> GapFit | Reason:
+@dataclass(frozen=True, eq=False)
+class _Begun:
+    """A joint and the edges that its photo shows, strongest first, before any opening is weighed."""
+
+    look: Look
+    site: JointSite
+    edges: list[Reference]
+    data: JointData  # coarse profiles on the strongest edge
+
+
+def _begin(look: Look, site: JointSite) -> _Begun | Reason:
     edges = find_edges(look.strip, look.clear)
-    if not edges:
-        return Reason.EDGE_AMBIGUOUS
-    reference, scale = edges[0], look.strip.scale
-    data = profiles(look, reference, COARSE_GROUP_BLOCKS)
-    prior = shared_prior(data, look.optics, scale, None if look.field is None else look.field.light)
-    coarse = weigh(data, prior, *_nodes(scale, edges))
+    return _Begun(look, site, edges, profiles(look, edges[0], COARSE_GROUP_BLOCKS)) if edges else Reason.EDGE_AMBIGUOUS
+
+
+@dataclass(frozen=True, eq=False)
+class _Seen:
+    """A joint's profiles on a reference edge, in light and in colour."""
+
+    look: Look
+    site: JointSite
+    reference: Reference
+    data: JointData
+    tints: Tints | None
+
+
+def _measure(begun: _Begun, colour_px: float) -> GapFit | Reason:
+    look, scale = begun.look, begun.look.strip.scale
+
+    def seen(reference: Reference, data: JointData) -> _Seen:
+        return _Seen(look, begun.site, reference, data, tints_of(data, colour_px))
+
+    joint = seen(begun.edges[0], begun.data)
+    prior = shared_prior(joint.data, look.optics, scale, None if look.field is None else look.field.light)
+    edges = _slit_first(joint, prior, begun.edges)
+    if edges[0] is not joint.reference:
+        joint = seen(edges[0], profiles(look, edges[0], COARSE_GROUP_BLOCKS))
+        prior = shared_prior(joint.data, look.optics, scale, None if look.field is None else look.field.light)
+    coarse = weigh(joint.data, prior, *_nodes(scale, edges))
     for _ in range(2):
-        keep = _best(coarse, _likely(data, coarse, reference, look, site))
-        reference = moved(reference, coarse.shared[keep[0]])
-        data = profiles(look, reference)
-        coarse = weigh(data, prior, coarse.inner_px[keep], coarse.outer_px[keep], coarse.slit_left[keep], np.full(len(keep), REFINE_PX))
-    likely = _likely(data, coarse, reference, look, site)
-    data = with_noise_of(data, coarse.residual[int(np.argmax(likely))])
+        keep = _best(coarse, _likely(joint, coarse))
+        reference = moved(joint.reference, coarse.shared[keep[0]])
+        joint = seen(reference, profiles(look, reference))
+        coarse = weigh(
+            joint.data, prior, coarse.inner_px[keep], coarse.outer_px[keep], coarse.slit_left[keep], np.full(len(keep), REFINE_PX)
+        )
+    likely = _likely(joint, coarse)
+    joint = replace(joint, data=with_noise_of(joint.data, coarse.residual[int(np.argmax(likely))]))
     inner, outer, left, cell = _around(coarse, _apart(coarse, likely))
-    fine = weigh(data, prior, inner, outer, left)
-    return _reported(data, fine, cell, reference, look, site, scale)
+    fine = weigh(joint.data, prior, inner, outer, left)
+    return _reported(joint, fine, cell)
+
+
+def _slit_first(joint: _Seen, prior: SharedPrior, edges: list[Reference]) -> list[Reference]:
+    """The edges, first the stronger one of the two that make the likeliest slit: that of a shadow in it may be stronger than both."""
+    places = np.array([[edge.inner_px, edge.outer_px] for edge in edges])
+    pairs = [(i, j) if places[i].mean() <= places[j].mean() else (j, i) for i, j in combinations(range(len(edges)), 2)]
+    pairs = [(i, j) for i, j in pairs if np.abs(places[j] - places[i]).max() < WIDEST_IN * joint.look.strip.scale]
+    if not pairs:
+        return edges
+    first, last = np.array(pairs).T
+    width, start = np.maximum(places[last] - places[first], LEAST_PX), places[first] - places[0]
+    right = np.zeros(len(pairs), bool)
+    weighed = weigh(joint.data, prior, width[:, 0], width[:, 1], right, np.full(len(pairs), REFINE_PX), start)
+    reference = edges[min(pairs[int(np.argmax(_likely(joint, weighed, start)))])]
+    return [reference, *(edge for edge in edges if edge is not reference)]
 
 
 def _nodes(scale: float, edges: list[Reference]) -> tuple[Array, Array, Array, Array]:
@@ -140,7 +192,7 @@ def _nodes(scale: float, edges: list[Reference]) -> tuple[Array, Array, Array, A
     cell = 0.35 * np.maximum(np.maximum(inner, outer), 1.0)
     apart = np.array([[e.inner_px - edges[0].inner_px, e.outer_px - edges[0].outer_px] for e in edges[1:]]).reshape(-1, 2)
     apart = apart[np.abs(apart).max(axis=1) < WIDEST_IN * scale]
-    other = np.maximum(np.where(apart.mean(axis=1, keepdims=True) < 0, -apart, apart), 0.1)
+    other = np.maximum(np.where(apart.mean(axis=1, keepdims=True) < 0, -apart, apart), LEAST_PX)
     inner, outer = np.concatenate([inner, other[:, 0]]), np.concatenate([outer, other[:, 1]])
     return inner, outer, np.concatenate([left, apart.mean(axis=1) < 0]), np.concatenate([cell, np.full(len(apart), REFINE_PX)])
 
@@ -182,25 +234,29 @@ def _around(weighed: Weighed, modes: Array) -> tuple[Array, Array, Array, Array]
     return inner, outer, slit_left, cell
 
 
-def _likely(data: JointData, weighed: Weighed, reference: Reference, look: Look, site: JointSite) -> Array:
-    """Log probabilities (n,) of openings, up to a constant: evidence, the rough places of the edges, and how gaps usually are."""
-    scale = look.strip.scale
+def _likely(joint: _Seen, weighed: Weighed, start_px: Array | None = None) -> Array:
+    """Log probabilities (n,) of openings, up to a constant: evidence, the rough places of the edges, and how gaps usually are.
+
+    start_px: as `weigh` took it.
+    """
+    site, scale = joint.site, joint.look.strip.scale
+    start = np.zeros((len(weighed.evidence), 2)) if start_px is None else start_px
     log = weighed.evidence - (weighed.inner_px + weighed.outer_px) / 2 / scale / USUAL_GAP_IN
-    log = log + hue_evidence(data, weighed.inner_px, weighed.outer_px, weighed.slit_left, None if look.field is None else look.field.hue)
+    log = log + hue_evidence(joint.data, joint.tints, weighed.inner_px, weighed.outer_px, weighed.slit_left, start, joint.look.field)
     normal = right_of(site.direction)
-    for end, (opening, edge) in enumerate(((weighed.inner_px, reference.inner_px), (weighed.outer_px, reference.outer_px))):
-        left = edge / scale - np.where(weighed.slit_left, opening, 0) / scale
+    edges = joint.reference.inner_px, joint.reference.outer_px
+    for end, (opening, edge) in enumerate(zip((weighed.inner_px, weighed.outer_px), edges, strict=True)):
+        left = (edge + start[:, end] - np.where(weighed.slit_left, opening, 0)) / scale
         for rough, place in ((site.left_edge_in, left), (site.right_edge_in, left + opening / scale)):
             away = place - float((rough[end] - site.ends_in[end]) @ normal)
             log = log - 0.5 * (away / ROUGH_IN) ** 2
     return log
 
 
-def _reported(
-    data: JointData, fine: Weighed, cell: Array, reference: Reference, look: Look, site: JointSite, scale: float
-) -> GapFit | Reason:
+def _reported(joint: _Seen, fine: Weighed, cell: Array) -> GapFit | Reason:
+    look, site, scale = joint.look, joint.site, joint.look.strip.scale
     inner, outer = fine.inner_px, fine.outer_px
-    log = _likely(data, fine, reference, look, site) + np.log(cell)
+    log = _likely(joint, fine) + np.log(cell)
     share = np.exp(log - log.max())
     share /= share.sum()
     ends = np.array([STATION_ENDS_IN[0], site.length_in - STATION_ENDS_IN[1]]) / site.length_in
@@ -220,6 +276,6 @@ def _reported(
         return Reason.EDGE_AMBIGUOUS
     t = ends[1] if share @ last > share @ first else ends[0]
     opening = float(share @ (inner_in + (outer_in - inner_in) * t))
-    edge = reference.at(t) / scale + (opening / 2 if share @ fine.slit_left < 0.5 else -opening / 2)
+    edge = joint.reference.at(t) / scale + (opening / 2 if share @ fine.slit_left < 0.5 else -opening / 2)
     place = site.ends_in[0] + t * site.length_in * site.direction + edge * right_of(site.direction)
     return GapFit(top, float(share @ (first + last) / 2), place, estimate(inner_in), estimate(outer_in), float(look.clear.mean()))

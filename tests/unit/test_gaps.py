@@ -129,12 +129,31 @@ def test_a_slit_as_light_as_the_wood_is_told_by_the_fields_colour(width_in):
     image = with_a_lit_slit(picture([(0.01, 0.01)] * 4, rng), width_in, rng)
     code = encoded(FIELD) / 255
     tone = FieldTone(float(srgb_decode(code @ LUMA_BGR)), code[[0, 2]] / (code @ LUMA_BGR) - 1)
-    gap = measure_gaps(patch_of(image), CAMERA, sites(), 0.0, 1 / 42, tone)[0]
-    by_light_alone = measure_gaps(patch_of(image), CAMERA, sites(), 0.0, 1 / 42)[0]
+    grey = np.repeat(np.rint(image @ LUMA_BGR)[..., None], 3, axis=2).astype(np.uint8)
+    # With the field's colour known and without: it differs from both woods'.
+    for known in (tone, None):
+        gap = measure_gaps(patch_of(image), CAMERA, sites(), 0.0, 1 / 42, known)[0]
+        assert isinstance(gap, GapFit)
+        assert abs(gap.max.value - width_in) <= gap.max.u95
+        by_light_alone = measure_gaps(patch_of(grey), CAMERA, sites(), 0.0, 1 / 42, known)[0]
+        assert isinstance(by_light_alone, GapFit)
+        assert by_light_alone.max.u > 2 * gap.max.u
+
+
+def test_a_shadow_whose_edge_is_the_strongest_is_not_taken_for_a_wood():
+    rng = np.random.default_rng(8)
+    image = picture([(0.01, 0.01)] * 4, rng)
+    width, v = 0.045 * PX_PER_IN, np.arange(ROWS_PER_JOINT) + 0.5 - ROWS_PER_JOINT / 2
+    floor, shadow_px = 0.75 * LIGHT, 4.0
+    rows = np.where((v < -width / 2)[:, None], LIGHT, floor)
+    rows[v > width / 2 - shadow_px] = 0.06 * floor
+    rows[v > width / 2] = 1.6 * DARK
+    joint = gaussian_filter1d(np.repeat(rows[:, None], 480, axis=1), 1.0, axis=0)
+    joint *= 1 + 0.03 * np.repeat(rng.normal(size=(1, 120, 1)), 4, axis=1) + 0.004 / np.sqrt(joint + 0.01) * rng.normal(size=joint.shape)
+    image[20 : 20 + ROWS_PER_JOINT] = encoded(joint)
+    gap = measure_gaps(patch_of(image), CAMERA, sites(), 0.0, 1 / 42)[0]
     assert isinstance(gap, GapFit)
-    assert isinstance(by_light_alone, GapFit)
-    assert abs(gap.max.value - width_in) <= gap.max.u95
-    assert gap.max.value > by_light_alone.max.value
+    assert abs(gap.max.value - 0.045) <= gap.max.u95
 
 
 def test_a_slit_as_wide_as_what_is_looked_at_is_not_told():
