@@ -232,7 +232,8 @@ def _shade_beside(rim: _Rim, k: int, side: int, line: Line) -> EdgeShade | None:
     profile = np.median(light.astype(float), axis=0)
     across = -side * strip.across_in
     order = np.argsort(across)
-    return EdgeShade(into, x_face + lean, np.interp(x_face, across[order], profile[order]))
+    shade = EdgeShade(into, x_face + lean, np.interp(x_face, across[order], profile[order]))
+    return None if shade.is_black else shade
 
 
 def _standing(rim: _Rim, k: int, side: int, edge: EdgeFit) -> tuple[Standing, ...]:
