@@ -141,10 +141,9 @@ class Seam:
 
     bearing: float  # rad
     u_bearing: float
-    off_centre_in: float  # positive: it passes clockwise of where all seams meet
+    off_centre: Estimate | None  # inches, positive: it passes clockwise of where all seams meet; None where too few make a centre
     place: Estimate  # across the seam, at the middle of the stretch that was seen
     seam_px: Array  # (2, 2): where it was seen, inner and outer end
-    off_centre: Estimate | None = None  # the same as off_centre_in, with what it is uncertain by
     cue: str | None = None  # "line", "grain" or "step": what most of it was followed by
 
 

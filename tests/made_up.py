@@ -118,10 +118,16 @@ BARE = replace(
     joints=(),
     odd_lobes=(),
     seams=tuple(
-        Seam(2 * pi * i / 4, radians(0.02), 0.004 * i, estimate(0.001, 0.002), np.stack([at(90 * i, 0.5), at(90 * i, 4.0)]))
+        Seam(
+            2 * pi * i / 4, radians(0.02), estimate(0.004 * i, 0.003), estimate(0.001, 0.002), np.stack([at(90 * i, 0.5), at(90 * i, 4.0)])
+        )
         for i in range(4)
     ),
 )
+
+
+# Two of its seams alone: they make no centre.
+TWO_SEAMS = replace(BARE, seams=tuple(replace(seam, off_centre=None) for seam in BARE.seams[::2]), centre_px=None)
 
 
 def _placed(suited: bool) -> RosePlace:
@@ -144,7 +150,7 @@ def _placed(suited: bool) -> RosePlace:
 
 BARE_TOP = replace(
     BARE,
-    seams=tuple(replace(seam, off_centre=estimate(seam.off_centre_in, 0.003), cue="line") for seam in BARE.seams[:3]),
+    seams=tuple(replace(seam, cue="line") for seam in BARE.seams[:3]),
     bare=BareTop(
         4,
         0.001,

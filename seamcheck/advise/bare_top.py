@@ -9,16 +9,13 @@ import numpy as np
 from ..basis.frames import Array, unit_of_bearing, wrap_angle
 from ..basis.lines import Line
 from ..basis.reasons import Reason
-from ..measure.bare_numbers import centre_cov, edge_numbers, seam_numbers
+from ..measure.bare_numbers import LEAST_SEAMS, centre_cov, edge_numbers, seam_numbers
 from ..measure.field_seams import FieldSeamFit
 from ..measure.round_edge import RoundEdge
 from ..measure.tips import Sight, centre_of, centre_scatter
 from ..plane.camera import Camera
 from ..result import BareTop, RosePlace, RosePoint, Seam
 from .rose_place import Placing, RosePattern, even_place, fewest_suited, place_rose, suited_lobes
-
-# Fewer seams than this make no common centre.
-LEAST_SEAMS = 3
 
 
 def bare_top(
@@ -54,10 +51,9 @@ def bare_top(
             Seam(
                 float((mine.turn.value - up) % (2 * np.pi)),
                 mine.turn.u,
-                mine.off_centre.value,
+                mine.off_centre,
                 mine.place,
                 camera.px_from_plane(fit.line.ends_in),
-                mine.off_centre if centre_in is not None else None,
                 fit.cue,
             )
         )

@@ -15,6 +15,8 @@ from .tips import SAME_IN_EVERY_PHOTO, Cases, Sight, centre_of, centre_scatter, 
 
 # What the parts are called in a budget.
 SEAM, EDGE, EDGE_MODEL, OTHER_SEAMS = "seam", "edge", "edge model", "seams that can't be had"
+# Fewer seams than this make no common centre: two meet somewhere however they lie.
+LEAST_SEAMS = 3
 
 
 @dataclass(frozen=True)
@@ -22,17 +24,14 @@ class SeamNumbers:
     """One seam among all."""
 
     turn: Estimate  # rad: its bearing, the uncertainty against the pattern of all seams as a whole (the photo's up is only a name)
-    off_centre: Estimate  # inches, positive: it passes clockwise of the common centre
+    off_centre: Estimate | None  # inches, positive: it passes clockwise of the common centre; None where too few make one
     place: Estimate  # inches across it, at the middle of the stretch seen; the value is 0
 
 
 def seam_numbers(sight: Sight, lines: Sequence[Line], missing: int) -> list[SeamNumbers]:
     """All seams' numbers. missing: how many seams of the pattern couldn't be had, which the centre does without."""
-    if len(lines) < 2:
-        return [
-            SeamNumbers(Estimate(one.bearing, {SEAM: float(np.sqrt(one.cov[1, 1]))}), Estimate(0.0, {SEAM: np.inf}), _place(one))
-            for one in lines
-        ]
+    if len(lines) < LEAST_SEAMS:
+        return [SeamNumbers(Estimate(one.bearing, {SEAM: float(np.sqrt(one.cov[1, 1]))}), None, _place(one)) for one in lines]
     named = {f"seam{k}": line for k, line in enumerate(lines)}
     count = len(lines)
 

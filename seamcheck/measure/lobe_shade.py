@@ -25,8 +25,6 @@ MOST_SIDE_SEEN_IN = 0.002
 ROW_PX, ACROSS_PX = 2.0, 0.25
 SHADE_FROM_IN, SHADE_TO_IN, SHADE_SAMPLES = 0.008, 0.12, 30
 FEWEST_ROWS = 20
-# A darker field than this (linear, 1 the photo's white) is no wood: blacked out. Black wood sends back some .015.
-DARKEST_FIELD = 1e-3
 # A sharpened edge's halo is past at so many radii.
 SHARPENING_REACH = 3.0
 
@@ -102,7 +100,5 @@ def _shades_beside(context: Context, k: int, side: int, line: Line, undone: Sequ
     u_place = float(np.hypot(line.u_model_in, np.sqrt(line.cov[0, 0])))
     # Colour is drawn half as sharply as luma, and spreads.
     drawn = [one.luma_undone(profile, ACROSS_PX) for one in undone]
-    beside = [np.interp(x_face, across[order], luma[order]) for luma in drawn]
-    if min(float(one[-SHADE_SAMPLES // 4 :].mean()) for one in beside) < DARKEST_FIELD:
-        return []
-    return [EdgeShade(side * line.normal, x_face + lean, one, u_place) for one in beside]
+    beside = [EdgeShade(side * line.normal, x_face + lean, np.interp(x_face, across[order], luma[order]), u_place) for luma in drawn]
+    return [] if any(one.is_black for one in beside) else beside

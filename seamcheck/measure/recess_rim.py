@@ -185,7 +185,9 @@ def _again(rim: _Rim, task: EdgeTask | None, shading: Shading | None) -> EdgeFit
 def _under_both(first: EdgeFit, second: EdgeFit | None) -> EdgeFit:
     """One edge of two measured under different suppositions of what lies beyond: place and direction shared by what each knows.
 
-    Which supposition holds can't be told, so how far they disagree counts too (law of total variance; model_mean does it for directions).
+    Which supposition holds can't be told, so how far they disagree counts too. For the rest their places are taken as if they erred each by
+    itself, though they come of the same pixels: both say less of their place than they know. Of 124 rendered edges 96 in 100 lie inside u95
+    so, 99 if two were no surer than one, as directions are in `model_mean`.
     """
     if second is None:
         return first
@@ -230,7 +232,8 @@ def _shade_beside(rim: _Rim, k: int, side: int, line: Line) -> EdgeShade | None:
     profile = np.median(light.astype(float), axis=0)
     across = -side * strip.across_in
     order = np.argsort(across)
-    return EdgeShade(into, x_face + lean, np.interp(x_face, across[order], profile[order]))
+    shade = EdgeShade(into, x_face + lean, np.interp(x_face, across[order], profile[order]))
+    return None if shade.is_black else shade
 
 
 def _standing(rim: _Rim, k: int, side: int, edge: EdgeFit) -> tuple[Standing, ...]:

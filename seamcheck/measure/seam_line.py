@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
 from ..basis.frames import Array
 from ..basis.order import median
+from ..basis.uncertain import COVERAGE_95
 from .seam_search import BLOCK_IN, Posterior, along_candidates
 from .seam_strip import SeamStrip
 
@@ -276,7 +278,7 @@ def _solver(shape: Array, trust: Array) -> Array:
 
 
 def _robust_straight(x: Array, y: Array) -> tuple[float, float, Array, float]:
-    """Huber's straight line y = a + b x: a, b, covariance (residuals' correlation counted), spread."""
+    """Huber's straight line y = a + b x: a, b, covariance (residuals' correlation and their small number counted), spread."""
     weight = np.ones_like(x)
     powers = np.stack([np.ones_like(x), x, x * x, y, x * y])
     for _ in range(6):
@@ -292,5 +294,13 @@ def _robust_straight(x: Array, y: Array) -> tuple[float, float, Array, float]:
     variance = square / max(1, len(x) - 2)
     correlation = max(0.0, min(float(inner[1:] @ inner[:-1]) / max(square, 1e-18), 0.8))
     lengthening = (1 + correlation) / (1 - correlation)
-    cov = np.array([[s2, -s1], [-s1, s0]]) / determinant * variance * lengthening
+    cov = np.array([[s2, -s1], [-s1, s0]]) / determinant * variance * lengthening * _of_few(len(x) - 2)
     return a, b, cov, spread
+
+
+@lru_cache(maxsize=256)
+def _of_few(freedom: int) -> float:
+    """By what a variance learnt from so few residuals grows, so that u95 holds 95 in 100 all the same (Student's t: JCGM 100:2008, G.3)."""
+    from scipy.special import stdtrit
+
+    return float((stdtrit(max(freedom, 1), 0.975) / COVERAGE_95) ** 2)

@@ -19,6 +19,8 @@ USUAL_SOFTNESS_IN, SOFTNESS_STRAYS = (0.008, 0.012, 0.010), 0.8
 LEAST_SOFTNESS_IN, MOST_SOFTNESS_IN = 0.002, (0.04, 0.05, 0.04)
 # A lamp gives as much light as the sky, or e to this power as much or as little; at most so much.
 SHARE_STRAYS, MOST_SHARE = 2.0, 6.0
+# A darker field than this (linear, 1 the photo's white) is no wood: blacked out. Black wood sends back some .015.
+DARKEST_FIELD = 1e-3
 # Edges needed before the lamps' unknowns are worth asking for.
 MIN_EDGES = 3
 # Edges that miss by so many times the usual, and by so much of the field's light, are left out, the worst first, at most so many.
@@ -52,6 +54,16 @@ class EdgeShade:
     x_in: Array  # (n,) distance on the field from the edge, increasing
     light: Array  # (n,) in any unit
     u_place_in: float = LEAST_U_PLACE_IN  # how well the edge's own place is known, standard uncertainty
+
+    @property
+    def open_light(self) -> float:
+        """The field's out of the shade: the mean of the farthest quarter."""
+        return float(self.light[-len(self.light) // 4 :].mean())
+
+    @property
+    def is_black(self) -> bool:
+        """Whether the field is blacked out, which shows no shade."""
+        return self.open_light < DARKEST_FIELD
 
 
 def learn_shading(edges: Sequence[EdgeShade], height_in: float) -> Shading | None:
@@ -166,8 +178,7 @@ def _fit(edges: Sequence[EdgeShade], height_in: float) -> tuple[Shading, Array]:
     """The shade, and each edge's rms misfit as a share of the field's light, (edges,)."""
     from scipy.optimize import least_squares
 
-    light = np.array([edge.light for edge in edges])
-    light = light / light[:, -light.shape[1] // 4 :].mean(axis=1, keepdims=True)
+    light = np.array([edge.light / edge.open_light for edge in edges])
     normal = np.array([edge.normal for edge in edges])
     u_place = np.maximum([edge.u_place_in for edge in edges], LEAST_U_PLACE_IN)
     beside = _Beside(np.array([edge.x_in for edge in edges]), light, normal, u_place, height_in)

@@ -141,15 +141,17 @@ def centre_of(owns: Sequence[Line] | Sequence[Cases]) -> Array:
 
 
 def centre_scatter(owns: Sequence[Line], missing: int) -> float:
-    """Standard uncertainty of the centre along any direction from own seams that couldn't be had (inches)."""
+    """Standard uncertainty of the centre, root mean square over all directions, from own seams that couldn't be had (inches)."""
     if missing <= 0 or len(owns) < 3:
         return 0.0
     centre = centre_of(owns)
     away = np.array([line.offset_of(centre) for line in owns])
-    # Each line fixes the centre across itself only: two unknowns from n lines leave 2 / n of a line's scatter.
-    scatter = float(np.sqrt(np.sum(away**2) / max(len(owns) - 2, 1)))
-    total = len(owns) + missing
-    return scatter * float(np.sqrt(2 / len(owns) - 2 / total))
+    # Each line fixes the centre across itself only: two unknowns from n lines that lie evenly leave 2 / n of a line's scatter; from lines
+    # that all run much alike, more.
+    variance = np.sum(away**2) / max(len(owns) - 2, 1)
+    normals = right_of(unit_of_bearing(np.array([line.bearing for line in owns])))
+    usual = len(owns) / 2 / max(float(np.linalg.det(normals.T @ normals)), 1e-9)  # half the trace of the inverse
+    return float(np.sqrt(variance * max(usual - 2 / (len(owns) + missing), 0.0)))
 
 
 def crossing_of(a: Cases, b: Cases) -> Array:

@@ -32,7 +32,8 @@ MOST_STRAIN, STRAIN_FLOOR_PX = 2.5, 0.085
 # Saddles of flat cards scatter by less than this however soft the photo (px; .09 measured at 67 px/in in a messaging app's copy):
 # more is the cards' bend or the photo's, and no excuse for it.
 MOST_NOISE_PX = 0.1
-# What is supposed may be strained so far: chi-squared of the camera's seven priors, and of the print's two, at about 1 in 1,000.
+# What is supposed may be strained so far: chi-squared of the camera's eight priors, at about 1 in 400, and of the print's two, at
+# 1 in 1,000.
 MOST_PULL_CAMERA, MOST_PULL_PRINT = 24.0, 14.0
 # What an explanation costs, beside what it leaves unexplained: as much as ten saddles that fit.
 COST_OF_EXPLANATION = 20.0

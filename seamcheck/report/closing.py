@@ -131,11 +131,18 @@ def _loose(inspection: Inspection) -> str:
 def _bare(inspection: Inspection) -> str:
     if not inspection.seams:
         return say("Can't tell: no seam of the top could be followed.")
-    worst = max(inspection.seams, key=lambda seam: abs(seam.off_centre_in))
+    known = [(seam, seam.off_centre.value) for seam in inspection.seams if seam.off_centre is not None]
+    if not known:
+        return say_count(
+            "{count} seam found: too few to say where all meet.",
+            "{count} seams found: too few to say where all meet.",
+            len(inspection.seams),
+        )
+    worst, off_in = max(known, key=lambda one: abs(one[1]))
     return say_count(
         "{count} seam found: the one at {clock} misses the best common centre by most, {length}.",
         "{count} seams found: the one at {clock} misses the best common centre by most, {length}.",
         len(inspection.seams),
         clock=clock_of(worst.bearing),
-        length=length_words(worst.off_centre_in),
+        length=length_words(off_in),
     )

@@ -134,14 +134,12 @@ def _joint(joint: Joint) -> Row:
 
 
 def _seam(number: int, seam: Seam) -> Row:
-    _, u95 = reported(seam.off_centre or seam.place) or (None, None)
     return {
         "kind": "seam",
         "clock": _clock(seam.bearing),
         "bearing (deg)": f"{degrees(seam.bearing) % 360:.2f}",
         "bearing u95 (deg)": u95_degrees(COVERAGE_95 * seam.u_bearing),
-        "seam off centre (in)": _number(seam.off_centre_in),
-        "seam off centre u95 (in)": "" if u95 is None else _number(u95),
+        **_pair("seam off centre", "in", seam.off_centre),
         "seam": number,
     }
 

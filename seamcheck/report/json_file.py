@@ -249,13 +249,14 @@ def _joint(joint: Joint, px: _Pixels) -> Json:
 
 def _seam(seam: Seam, px: _Pixels) -> Json:
     _, place_u95 = reported(seam.place) or (None, None)
+    off_in, off_u95 = reported(seam.off_centre) or (None, None)
     return {
         "bearing_deg": _bearing_deg(seam.bearing),
         "bearing_u95_deg": _upward(degrees(COVERAGE_95 * seam.u_bearing), ANGLE_DECIMALS),
-        "off_centre_in": _number(seam.off_centre_in, REPORTED_DECIMALS),
+        "off_centre_in": off_in,
         "place_u95_in": place_u95,
         "seam_px": px.of(seam.seam_px),
-        "off_centre_u95_in": (reported(seam.off_centre) or (None, None))[1],
+        "off_centre_u95_in": off_u95,
         "seam_cue": seam.cue,
     }
 

@@ -52,7 +52,7 @@ def draw_bare(canvas: Canvas, bgr: Image, inspection: Inspection) -> None:
 
 def window_in(inspection: Inspection) -> float:
     """Half the height of the window about the centre (inches)."""
-    worst = max((abs(seam.off_centre_in) for seam in inspection.seams), default=0.0)
+    worst = max((abs(seam.off_centre.value) for seam in inspection.seams if seam.off_centre is not None), default=0.0)
     return float(np.clip(MISS_SHARE * worst, LEAST_IN, MOST_IN))
 
 

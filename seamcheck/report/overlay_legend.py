@@ -195,10 +195,11 @@ def legend_items(inspection: Inspection, lean_in: float) -> list[Item]:
         names = ", ".join(str(lobe) for lobe in inspection.odd_lobes)
         items.append(Item("⇄  " + say("laid the wrong way round: lobe {lobes}.", lobes=names), bold=True, alone=True))
     for number, seam in zip(seam_numbers(inspection), inspection.seams, strict=True):
-        off = say("through the centre")
-        if seam.off_centre_in:
-            off = say("{length} off the centre", length=thousandths(seam.off_centre_in))
-        items.append(Item(f"{number}:  {clock_of(seam.bearing)}, {off}"))
+        words = [clock_of(seam.bearing)]
+        if seam.off_centre is not None:
+            off = say("{length} off the centre", length=thousandths(seam.off_centre.value))
+            words.append(off if seam.off_centre.value else say("through the centre"))
+        items.append(Item(f"{number}:  {', '.join(words)}"))
     if inspection.bare is not None:
         items += _bare_items(inspection.bare, inspection.tolerance_in)
     items += [Item(warning, colour=FAINT_INK, alone=True) for warning in inspection.warnings]

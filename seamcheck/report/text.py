@@ -316,5 +316,7 @@ def _seam_lines(inspection: Inspection) -> Iterator[Line]:
 
 def _seam_line(number: int, seam: Seam) -> Line:
     bearing = f"{degrees(seam.bearing) % 360:.2f}° ±{u95_degrees(COVERAGE_95 * seam.u_bearing)}"
-    inches = f"{decimals(seam.off_centre_in)} ±{u95_decimals((seam.off_centre or seam.place).u95)}"
-    return Line(f"  {number:>4} {clock_of(seam.bearing):>10}  {bearing:>16}  {offset_words(seam.off_centre_in):26} {inches}")
+    head, off = f"  {number:>4} {clock_of(seam.bearing):>10}  {bearing:>16}", seam.off_centre
+    if off is None:
+        return Line(f"{head}  {say('too few seams to tell')}")
+    return Line(f"{head}  {offset_words(off.value):26} {decimals(off.value)} ±{u95_decimals(off.u95)}")

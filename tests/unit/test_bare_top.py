@@ -90,6 +90,16 @@ def test_numbers_of_the_whole_top():
     assert found.off_centre.value * unit_of_bearing(found.off_bearing) == pytest.approx(away, abs=0.006)
 
 
+@pytest.mark.parametrize("bearings", [[0.3], [0.3, 1.1], [0.3, 0.3 + np.pi]])
+def test_fewer_than_three_seams_make_no_centre(bearings):
+    """Any two lines cross, and none passes their crossing by anything; lines that run on into each other cross nowhere."""
+    lines = [Line(2 * unit_of_bearing(one), one, np.diag([1e-6, 1e-6]), 0.0005, 0.0, 1.5) for one in bearings]
+    numbers = seam_numbers(Sight(camera_of(photo(LINES)[0]), (), 0.0, 0.0), lines, 8 - len(lines))
+    assert [one.off_centre for one in numbers] == [None] * len(lines)
+    assert [one.turn.value for one in numbers] == pytest.approx(bearings)
+    assert all(0 < one.turn.u < 0.01 and one.place.u > 0 for one in numbers)
+
+
 def test_the_leaves_end_at_the_band():
     scene, field, _, outer, _ = measured(LINES)
     true = scene.top_radius_in - scene.band_in

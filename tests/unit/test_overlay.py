@@ -111,12 +111,11 @@ def made_bare(count: int) -> Inspection:
         Seam(
             turn,
             0.001,
-            0.012 * np.cos(3 * k),
+            estimate(0.012 * np.cos(3 * k)),
             estimate(0.0),
             CAMERA.px_from_plane(
                 np.array([0.5, 4.0])[:, None] * unit_of_bearing(turn) + 0.012 * np.cos(3 * k) * right_of(unit_of_bearing(turn))
             ),
-            estimate(0.012 * np.cos(3 * k)),
             "line",
         )
         for k, turn in enumerate(turns)
@@ -141,7 +140,8 @@ def every_page():
     ]
     loose[1] = replace(loose[1], own_seam_offset=None, own_seam_px=None, reason=Reason.OWN_SEAM_FAINT)
     seams = tuple(
-        Seam(0.8 * k, 0.001, 0.01 * k, estimate(0.0), CAMERA.px_from_plane(np.array([[0.5, 0.2 * k], [4.0, 1.0 * k]]))) for k in range(3)
+        Seam(0.8 * k, 0.001, estimate(0.01 * k), estimate(0.0), CAMERA.px_from_plane(np.array([[0.5, 0.2 * k], [4.0, 1.0 * k]])))
+        for k in range(3)
     )
     outside = replace(rose.tips[0], tip_px=np.array([-80.0, 200.0]), verdict=Verdict.UNMEASURED, reason=Reason.TIP_OUT_OF_FRAME)
     yield "no tips", made_inspection(())
@@ -149,6 +149,8 @@ def every_page():
     yield "inlaid", replace(rose, stage=Stage.INLAID)
     yield "loose", made_inspection(loose, stage=Stage.LOOSE)
     yield "bare", replace(made_inspection((), stage=Stage.BARE), seams=seams)
+    few = tuple(replace(seam, off_centre=None) for seam in seams[:2])
+    yield "bare, two seams", replace(made_inspection((), stage=Stage.BARE), seams=few, centre_px=None)
     for count in (4, 8, 16, 24):
         yield f"bare top of {count}", made_bare(count)
     yield (

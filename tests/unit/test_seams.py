@@ -177,6 +177,15 @@ def test_shorter_stretch_is_less_certain_at_the_tip() -> None:
     assert part.line.u_sampling_at(TIP) > whole.line.u_sampling_at(TIP)
 
 
+def test_a_line_seen_over_a_few_blocks_alone_lies_within_what_it_says() -> None:
+    """So short a stretch has three blocks, which say little of their own scatter: 95 in 100 lie inside u95 all the same (1 in 1000)."""
+    made = [field(1000 + seed, line=-0.8, line_width_in=0.003) for seed in range(60)]
+    fits = [(one, fit) for one in made if isinstance(fit := measure_seam(one.patch, CAMERA, TIP, 0.0, 0.48), SeamFit)]
+    assert len(fits) >= 0.7 * len(made)
+    errors, u = np.array([error_and_u(one, fit) for one, fit in fits]).T
+    assert int((np.abs(errors) <= COVERAGE_95 * u).sum()) >= binom.ppf(0.001, len(fits), 0.95)
+
+
 def test_card_over_the_seam_hides_it() -> None:
     card = np.array([[-0.5, 4.05], [0.5, 4.05], [0.5, 6.5], [-0.5, 6.5]])
     assert measured(field(51, line=-0.8, line_width_in=0.003), blocked=[card]) is Reason.SEAM_COVERED

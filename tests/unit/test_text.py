@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import io
 from dataclasses import replace
 
@@ -11,12 +12,13 @@ from seamcheck.basis.reasons import Reason
 from seamcheck.judge import odd_lobes
 from seamcheck.report.bare_words import rose_parts
 from seamcheck.report.closing import closing_sentence
+from seamcheck.report.csv_file import csv_bytes
 from seamcheck.report.json_file import result_document
 from seamcheck.report.text import WIDTH, print_report, report_lines
 from seamcheck.report.words import decimals, length_words, limit_words, list_words, offset_words, u95_decimals
 from seamcheck.result import Inspection, Stage, Together, Verdict
 from tests import made_up
-from tests.made_up import ALL_WELL, BARE, BARE_TOP, DRY_FIT, JOINTS, LOOSE, NO_EDGE, TIPS, estimate
+from tests.made_up import ALL_WELL, BARE, BARE_TOP, DRY_FIT, JOINTS, LOOSE, NO_EDGE, TIPS, TWO_SEAMS, estimate
 
 EVERY_KIND = [DRY_FIT, ALL_WELL, LOOSE, BARE, BARE_TOP, NO_EDGE, replace(DRY_FIT, stage=Stage.INLAID, stage_told=False)]
 EMPTY = [replace(kind, tips=(), joints=(), seams=(), odd_lobes=()) for kind in EVERY_KIND]
@@ -100,6 +102,7 @@ def test_the_caution_comes_last_and_only_before_the_cut() -> None:
         (replace(DRY_FIT, stage=Stage.INLAID, odd_lobes=()), "Look first at lobe 2 at 3 o'clock, 3/64 in clockwise off its seam."),
         (LOOSE, "Lobe 1's point lies farthest off its own seam, under 1/128 in."),
         (BARE, "4 seams found: the one at 9 o'clock misses the best common centre by most, 1/64 in."),
+        (TWO_SEAMS, "2 seams found: too few to say where all meet."),
     ],
 )
 def test_the_closing_sentence(inspection: Inspection, sentence: str) -> None:
@@ -225,6 +228,17 @@ def test_no_lobe_need_be_made_to_suit_only_where_all_seams_say_so(misses: list[t
     ((_, _, after),) = rose_parts(top, 1 / 64)
     assert said in after[0]
     assert ("no lobe need" in after[0]) == (said == "Within 1/64 in: no lobe need be made to suit.")
+
+
+def test_two_seams_are_not_said_to_pass_the_centre_by_nothing() -> None:
+    """They meet somewhere however they lie: no number in the report, none in the result file, none in the table."""
+    (row,) = (line for line in text_of(TWO_SEAMS).splitlines() if "180.00°" in line)
+    assert row.endswith("too few seams to tell")
+    seams = result_document(TWO_SEAMS)["seams"]
+    assert [(seam["off_centre_in"], seam["off_centre_u95_in"]) for seam in seams] == [(None, None)] * 2
+    assert all(seam["place_u95_in"] > 0 for seam in seams)
+    cells = csv.DictReader(io.StringIO(csv_bytes(TWO_SEAMS).decode("utf-8-sig")))
+    assert [(cell["seam off centre (in)"], cell["seam off centre u95 (in)"]) for cell in cells if cell["kind"] == "seam"] == [("", "")] * 2
 
 
 def test_a_bare_top_says_how_to_lay_the_rose() -> None:
