@@ -70,7 +70,7 @@ def _opening(fit: Fit, settings: PlanSettings) -> str:
 
 def _steps(fit: Fit, plan: Plan, settings: PlanSettings) -> Iterator[str]:
     if not plan.moves:
-        yield nothing_words()
+        yield from _wrapped(nothing_words(fit, plan, settings))
         return
     if not plan.eases:
         yield no_wood_words(plan)
@@ -96,8 +96,16 @@ def _steps(fit: Fit, plan: Plan, settings: PlanSettings) -> Iterator[str]:
                 yield from _wrapped(ease_words(ease, settings.shaving_in), 7, 5)
 
 
-def nothing_words() -> str:
-    """Of a plan without a step."""
+def nothing_words(fit: Fit, plan: Plan, settings: PlanSettings) -> str:
+    """Of a plan without a step: whether none is needed, or none is allowed."""
+    if not fit.lobes or not fit.joints:
+        return say("No plan can be made of it.")
+    if plan.tip_misses or plan.gap_misses:
+        if all(lobe.number in settings.keep for lobe in fit.lobes):
+            return say("Nothing may be moved or eased, for every lobe is kept, and as they lie it doesn't come right.")
+        return say("Nothing that may be moved or eased would mend it: it is held by lobes that are kept.")
+    if any(tip.offset is None for tip in plan.tips) or any(joint.widest is None for joint in plan.joints):
+        return say("Nothing that was measured asks to be eased or moved.")
     return say("Nothing is to be eased or moved.")
 
 
@@ -201,6 +209,9 @@ def _tip_line(tip: TipAfter) -> str:
 
 
 def _side(offset_in: float) -> str:
+    """Nothing that reads as nothing has a side."""
+    if float(decimals(offset_in)) == 0:
+        return ""
     return say("cw") if offset_in > 0 else say("ccw")
 
 
@@ -329,13 +340,15 @@ def why_words(why: Why, settings: PlanSettings) -> str:
     )
 
 
-def closing_words(fit: Fit, plan: Plan) -> str:
-    """What to do when all of it is done."""
+def closing_words(fit: Fit, plan: Plan, table: bool = True) -> str:
+    """What to do when all of it is done. table: whether what comes of each point and joint is listed above."""
     if not fit.lobes or not fit.joints:
         return say("Too little was measured for a plan: take the photo again.")
     if plan.tip_misses or plan.gap_misses:
         return say("It doesn't all come right this way: see above what holds it, mend that, and take a new photo.")
     sure = all(tip.verdict is Verdict.ON for tip in plan.tips) and all(joint.verdict is Verdict.CLOSED for joint in plan.joints)
-    if not sure:
+    if not sure and table:
         return say("Then take a new photo: what is called unsure or unmeasured there may still be off or open.")
+    if not sure:
+        return say("Then take a new photo: what can't be told beforehand may still be off or open.")
     return say("Then take a new photo before you knife in.")
