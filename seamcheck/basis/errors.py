@@ -293,6 +293,11 @@ class JobTooShort(SeamcheckError):
     remedy = to_say("add photos by `seamcheck inspect PHOTO --job {job}`.")
 
 
+class JobWithoutPattern(SeamcheckError):
+    wrong = to_say("The job in {job} keeps no pattern:")
+    remedy = to_say("draw it by `seamcheck template ... --job {job}`, or give the rose's own options, such as --points 8 --reach 3.")
+
+
 class NoFolderThere(FileError):
     wrong = to_say("{file} is a file, and a folder is wanted there:")
     remedy = to_say("name a folder, or one that is to be made.")
