@@ -234,7 +234,7 @@ def _foot(fit: Fit, plan: Plan, settings: PlanSettings) -> list[str]:
     if plan.eases:
         mind = say("Move first; ease only what still binds; test after each stroke. Wood can't be put back.")
     else:
-        mind = no_wood_words(plan) if plan.moves else nothing_words(fit, plan, settings)
+        mind = no_wood_words(fit, plan) if plan.moves else nothing_words(fit, plan, settings)
     if plan.tip_misses or plan.gap_misses or not fit.lobes or not fit.joints:
         return [mind, closing_words(fit, plan)]
     return [mind, say("Then take a new photo before you knife in.")]

@@ -8,7 +8,7 @@ from math import ceil
 
 from ..advise.cautions import BY_EYE, MAKERS_FIRST, PLANE
 from ..advise.fit import Fit
-from ..advise.fit_plan import Ease, JointAfter, Move, Plan, PlanSettings, TipAfter
+from ..advise.fit_plan import LEFT_OPEN_IN, Ease, JointAfter, Move, Plan, PlanSettings, TipAfter
 from ..advise.plan_why import RootAngles, Trouble, Why, root_angles, troubles
 from ..basis.language import say, say_count, to_say
 from ..basis.units import lengths
@@ -73,7 +73,7 @@ def _steps(fit: Fit, plan: Plan, settings: PlanSettings) -> Iterator[str]:
         yield from _wrapped(nothing_words(fit, plan, settings))
         return
     if not plan.eases:
-        yield no_wood_words(plan)
+        yield from _wrapped(no_wood_words(fit, plan))
     lifted = lobes_words([move.lobe for move in plan.moves])
     lift = say("Lift {lobes}.", lobes=lifted)
     if plan.stay:
@@ -109,10 +109,14 @@ def nothing_words(fit: Fit, plan: Plan, settings: PlanSettings) -> str:
     return say("Nothing is to be eased or moved.")
 
 
-def no_wood_words(plan: Plan) -> str:
+def no_wood_words(fit: Fit, plan: Plan) -> str:
     """Of a plan that eases nothing."""
     if plan.tip_misses or plan.gap_misses:
         return say("No wood has to come off.")
+    tips = [abs(tip.offset.value) - fit.tolerance_in for tip in plan.tips if tip.offset is not None]
+    joints = [joint.widest.value - fit.gap_tolerance_in for joint in plan.joints if joint.widest is not None]
+    if max([*tips, *joints], default=0.0) > LEFT_OPEN_IN:  # only what surely has to come off was asked for
+        return say("No wood surely has to come off: move first, and take a new photo before any does.")
     return say("No wood has to come off: it closes by moving alone, as far as the photo shows.")
 
 
