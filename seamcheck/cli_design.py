@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from enum import StrEnum
-from math import degrees, hypot, isfinite, radians
+from math import isfinite, radians
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -122,6 +122,10 @@ RootAngleOption = Annotated[
 StripOption = Annotated[float | None, typer.Option(parser=_size, metavar="LENGTH", help="The widest strip to be had.")]
 TopOption = Annotated[float | None, typer.Option(parser=_size, metavar="LENGTH", help="The top's diameter.")]
 BandOption = Annotated[float | None, typer.Option(parser=_size, metavar="LENGTH", help="The width of the top's edge band.")]
+KeptRoseOption = Annotated[
+    Path | None,
+    typer.Option("--job", metavar="FOLDER", help="The rose is the last pattern that `template --job FOLDER` kept."),
+]
 
 
 def template(
@@ -266,20 +270,26 @@ def _wrapped(line: str) -> list[str]:
 
 def _keep(folder: Path, rose: Rose) -> int:
     """Keep a rose in a job; its number there."""
+    from .design.kept import kept_document
     from .job import open_job
 
-    rings = [
-        {
-            "lobes": ring.count,
-            "reach_in": round(ring.reach_in, 9),
-            "length_in": round(ring.shape.length_in, 9),
-            "root_angle_deg": round(degrees(ring.shape.root_angle), 6),
-            "short_edge_in": round(float(hypot(*ring.shape.shoulder_in)), 9),
-        }
-        for ring in rose.rings
-    ]
     with open_job(folder) as opened:
-        return opened.keep_pattern({"points": rose.points, "dark_side": rose.dark_side, "rings": rings})
+        return opened.keep_pattern(kept_document(rose))
+
+
+def wish_kept_in(folder: Path, options: Sequence[object]) -> tuple[Wish, str]:
+    """The wish for the last pattern that a job keeps, and which it is, in words; exit 2 where the command line names a rose too."""
+    from .basis.errors import JobWithoutPattern
+    from .design.kept import kept_wish
+    from .job import open_job
+
+    refuse_rose_options(options, "give either a job, whose pattern is taken, or the rose's own options.", "--job")
+    with open_job(folder) as opened:
+        patterns = opened.patterns()
+        if not patterns:
+            raise JobWithoutPattern(job=opened.name)
+        last = patterns[-1]
+        return kept_wish(last.document), say("Pattern {number} of the job {job}.", number=last.number, job=opened.name)
 
 
 def recess(
@@ -304,6 +314,7 @@ def recess(
     paper: PaperOption = PaperName.LETTER,
     bar_across: BarAcrossOption = None,
     bar_along: BarAlongOption = None,
+    job: KeptRoseOption = None,
     units: UnitsOption = Units.IN,
 ) -> None:
     """Work out the recess: its depth, the line to rout to, and what is left in each point for knife and chisel.
@@ -320,15 +331,18 @@ def recess(
     from .sheet import PdfKind
 
     notes = [] if veneer else ["The depth is that of usual veneer: measure yours, and give it (--veneer)."]
+    options = (points, reach, rings, short_edge, root_angle, strip, top, band)
     if result is None:
-        wish = wish_of(points, reach, rings, short_edge, root_angle, strip, top, band, Side.RIGHT)
+        if job is None:
+            wish, which = wish_of(points, reach, rings, short_edge, root_angle, strip, top, band, Side.RIGHT), ""
+        else:
+            wish, which = wish_kept_in(job, options)
         rose = draw_up(wish)
-        notes.append(assumed_words(rose, wish))
+        notes.append(f"{which} {assumed_words(rose, wish)}".lstrip())
         outline = rose.outline_in()
         lobes = tuple(lobe.number for lobe in sorted(rose.lobes(), key=lambda lobe: lobe.bearing))
     else:
-        options = (points, reach, rings, short_edge, root_angle, strip, top, band)
-        refuse_rose_options(options, "give either a result file or the rose's own options.", "--result")
+        refuse_rose_options((*options, job), "give either a result file, a job or the rose's own options.", "--result")
         outline, lobes, note = _outline_of(result)
         notes.append(note)
     found = work_out(outline, veneer or USUAL_VENEER_IN, bit, inside)
@@ -380,9 +394,10 @@ def _outline_of(path: Path) -> tuple[Array, tuple[int, ...], str]:
     """Outline, lobes and what to know about it, of a result file."""
     import json
 
-    from .basis.errors import NoOutline
+    from .basis.errors import NewerResult, NoOutline
     from .design.measured import GOOD_TO_IN, measured_outline
     from .photo import read_bytes, shown_name
+    from .report.json_file import SCHEMA_VERSION
     from .report.result_reading import STAGES
 
     name = shown_name(path)
@@ -390,6 +405,9 @@ def _outline_of(path: Path) -> tuple[Array, tuple[int, ...], str]:
         document: Any = json.loads(read_bytes(path))
     except (ValueError, RecursionError):
         raise NoOutline(file=name, why="it isn't one that `seamcheck inspect --json` wrote of a rose") from None
+    version = document.get("schema_version") if isinstance(document, dict) else None
+    if isinstance(version, int) and version > SCHEMA_VERSION:
+        raise NewerResult(file=name, version=version, known=SCHEMA_VERSION)
     stage = document.get("stage") if isinstance(document, dict) else None
     if isinstance(stage, str) and stage in STAGES and stage not in ("dry-fit", "inlaid"):
         raise NoOutline(file=name, why=say("it shows {stage}, not a rose on its top", stage=STAGES[stage]))

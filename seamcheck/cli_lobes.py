@@ -11,6 +11,7 @@ import typer
 from .basis.units import Units
 from .cli_design import (
     BandOption,
+    KeptRoseOption,
     PointsOption,
     ReachOption,
     RingsOption,
@@ -21,6 +22,7 @@ from .cli_design import (
     TopOption,
     as_placed,
     laid_on,
+    wish_kept_in,
     wish_of,
 )
 from .cli_options import UnitsOption, metavar_of, one_of, picture_name
@@ -53,6 +55,7 @@ def lobes(
             parser=one_of(Side), metavar=metavar_of(Side), help="The side of a lobe that is dark. Where not given, as in most lobes."
         ),
     ] = None,
+    job: KeptRoseOption = None,
     picture: Annotated[
         Path | None,
         typer.Option(parser=picture_name, metavar="FILE", help="Draw the round and the lobes, as a .png or .jpg file."),
@@ -79,13 +82,17 @@ def lobes(
 
     options = (points, reach, rings, short_edge, root_angle, strip, top, band)
     told = any(option is not None for option in options)
+    wish, which = (None, "") if job is None else wish_kept_in(job, options)
     found = read_loose(results)
     placed = None if on is None else read_placed(on)
-    if told and placed is not None:
-        points, reach, rings = as_placed(placed, points, reach, rings)
-    wish = wish_of(points, reach, rings, short_edge, root_angle, strip, top, band, Side.RIGHT) if told else None
+    if wish is not None and placed is not None:
+        as_placed(placed, wish.points, list(wish.reaches_in), wish.ring_count)
+    if told:
+        if placed is not None:
+            points, reach, rings = as_placed(placed, points, reach, rings)
+        wish = wish_of(points, reach, rings, short_edge, root_angle, strip, top, band, Side.RIGHT)
     rose = None if wish is None else draw_up(wish)
-    assumed = "" if rose is None or wish is None else assumed_words(rose, wish)
+    assumed = "" if rose is None or wish is None else f"{which} {assumed_words(rose, wish)}".lstrip()
     patterns = None if rose is None else [HalfShape.of_kite(ring.shape) for ring in rose.rings]
     own = [] if rose is None or placed is None else [(one.ring, one.shape) for one in laid_on(rose, placed)[0].own]
     limits = Limits(found.gap_tolerance_in / 2, found.gap_tolerance_in, found.tolerance_in)

@@ -76,7 +76,8 @@ class Decision:
 def decide(fit: Fit, tips_by_eye: frozenset[int] = frozenset(), joints_by_eye: frozenset[frozenset[int]] = frozenset()) -> Decision:
     """tips_by_eye: lobes whose points the person has checked; joints_by_eye: the lobes of each joint, or open place, that they have."""
     tips = []
-    for lobe in sorted(fit.lobes, key=lambda lobe: lobe.bearing):
+    first = min(fit.lobes, key=lambda lobe: lobe.number).bearing if fit.lobes else 0.0  # as every other report goes round
+    for lobe in sorted(fit.lobes, key=lambda lobe: (lobe.bearing - first + 1e-6) % (2 * pi)):
         call = _CALLS[lobe.verdict]
         by_eye = call is Call.CANT_TELL and lobe.number in tips_by_eye
         tips.append(TipCall(lobe, Call.GO if by_eye else call, by_eye))

@@ -144,6 +144,11 @@ class MarksOutside(PhotoError):
     remedy = to_say("give them in pixels of the upright photo, across from its left edge and down from its top.")
 
 
+class KnownLengthsDisagree(PhotoError):
+    wrong = to_say("By the top's diameter the two marks in {photo} lie about {found} apart, not {said}:")
+    remedy = to_say("measure both again, see that the marks' pixels are those of the upright photo, or give one of the two.")
+
+
 class NoRoundEdge(PhotoError):
     wrong = to_say("The top's round edge doesn't stand out against the bench in {photo}, so its diameter can't be used:")
     remedy = to_say("lay the top on a plain bench or cloth of another tone with its whole edge in view, lay cards, or give two marks.")
@@ -291,6 +296,11 @@ class NoSuchInspection(SeamcheckError):
 class JobTooShort(SeamcheckError):
     wrong = to_say("The job in {job} holds {count}:")
     remedy = to_say("add photos by `seamcheck inspect PHOTO --job {job}`.")
+
+
+class JobWithoutPattern(SeamcheckError):
+    wrong = to_say("The job in {job} keeps no pattern:")
+    remedy = to_say("draw it by `seamcheck template ... --job {job}`, or give the rose's own options, such as --points 8 --reach 3.")
 
 
 class NoFolderThere(FileError):

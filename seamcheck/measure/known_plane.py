@@ -6,10 +6,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..basis.errors import NoRoundEdge, OtherLens, PhotoError
+from ..basis.errors import KnownLengthsDisagree, NoRoundEdge, OtherLens, PhotoError
 from ..basis.frames import Array
 from ..basis.reasons import Reason
 from ..basis.threads import one_thread
+from ..basis.units import lengths
 from ..cards.detect import find_cards
 from ..cards.print_check import print_scale
 from ..cards.unread import why_cards_fail, why_no_card
@@ -18,7 +19,8 @@ from ..find.field import find_field
 from ..find.stage import find_rose
 from ..find.top_outline import COPY_PX, find_outline
 from ..photo import Photo
-from ..plane.known import LEAST_EDGE_PX, KnownSolve, Lens, Seen, beyond_rim, lens_of, solve_known
+from ..plane.camera import Camera
+from ..plane.known import LEAST_EDGE_PX, U_MARK_PX, U_MARKS_IN, KnownSolve, Lens, Seen, beyond_rim, lens_of, solve_known
 from ..plane.solve import solve_plane
 from .round_edge import sharp_circle
 
@@ -30,6 +32,8 @@ OTHER_LENS = 0.06
 TRIM_TIMES, TRIMS = 4.0, 3
 # A sharp edge whose radius differs from the outline's by more than this, relative, is another one.
 OTHER_EDGE = 0.004
+# A diameter and a distance of two marks that disagree by more than so many standard uncertainties aren't both of this top.
+LENGTHS_DIFFER = 3.0
 
 
 @dataclass(frozen=True)
@@ -108,6 +112,8 @@ def _edge(photo: Photo, patch: LinearPatch, seen: Seen, told_rim: bool) -> tuple
     copy_px = max(photo.size_px) / COPY_PX
     coarse = replace(seen, edge_px=places, edge_noise_px=copy_px, is_rim=outline.is_rim or told_rim)
     guess = _ppi_of_marks(seen) if seen.diameter_in is None else 2 * radius_px / seen.diameter_in
+    if seen.diameter_in is not None and seen.marks_px is not None:
+        _hold_together(photo, coarse, guess, middle)
     solve = solve_known(coarse, guess, middle)
     for _ in range(TRIMS):  # without what lies on another edge: a shadow's beside the rim, say
         out_in = np.hypot(*solve.camera.plane_from_px(places).T)
@@ -128,6 +134,25 @@ def _edge(photo: Photo, patch: LinearPatch, seen: Seen, told_rim: bool) -> tuple
         solve = _solved(replace(coarse, edge_px=places_px, edge_noise_px=LEAST_EDGE_PX), solve)
         found = replace(coarse, edge_px=places_px, edge_noise_px=max(LEAST_EDGE_PX, solve.rms_px))
     return found, _solved(found, solve)
+
+
+def _hold_together(photo: Photo, seen: Seen, guess: float, middle: Array) -> None:
+    """Raises KnownLengthsDisagree where the marks don't lie as far apart, by the round edge, as was said: a camera that is to suit both
+    would bend itself to do so, and say nothing of it."""
+    marks_px, said = seen.marks_px, seen.marks_in
+    assert marks_px is not None
+    assert said is not None
+    alone = solve_known(replace(seen, marks_px=None, marks_in=None), guess, middle)
+
+    def apart(camera: Camera) -> float:
+        one, other = camera.plane_from_px(marks_px)
+        return float(np.hypot(*(other - one)))
+
+    found = apart(alone.camera)
+    read = 2**0.5 * U_MARK_PX / alone.camera.px_per_in_at(np.zeros(2))
+    u = float(np.linalg.norm([U_MARKS_IN, read, *(apart(camera) - found for _, camera in alone.variants)]))
+    if not abs(found - said) <= LENGTHS_DIFFER * u:
+        raise KnownLengthsDisagree(photo=photo.name, found=lengths().words(found), said=lengths().limit(said))
 
 
 def _solved(seen: Seen, before: KnownSolve) -> KnownSolve:

@@ -50,11 +50,13 @@ def rose_parts(top: BareTop, tolerance_in: float) -> list[tuple[str, list[str], 
     reaches = list_words([length_words(reach) for reach in top.reaches_in])
     even = top.even
     heading = say(
-        "A perfect rose of {points} points that reach {reaches}{supposed} misses least {place}: no point by more than {length} ({number}).",
+        "A perfect rose of {points} points that reach {reaches}{supposed} misses least {place}: no point{known} by more than {length} "
+        "({number}).",
         points=len(even.points),
         reaches=reaches,
         supposed="" if top.reach_told else say(" (supposed: say --reach)"),
         place=place_words(even),
+        known=_known(even),
         length=length_words(even.largest_in),
         number=decimals(even.largest_in),
     )
@@ -146,10 +148,17 @@ def _fewest_heading(place: RosePlace, tolerance_in: float) -> str:
         len(suited),
         seams=list_words([str(point.seam) for point in suited]),
         place=place_words(place),
-        known=say(" whose seams were measured") if any(point.miss is None for point in place.points) else "",
+        known=_known(place, others=True),
         limit=limit_words(tolerance_in),
         number=decimals(place.largest_in),
     )
+
+
+def _known(place: RosePlace, others: bool = False) -> str:
+    """What the points that a sentence speaks of are narrowed to, where some seam wasn't measured."""
+    if all(point.miss is not None for point in place.points):
+        return ""
+    return say(" whose seams were measured") if others else say(" whose seam was measured")
 
 
 def _suited_rows(place: RosePlace) -> list[str]:

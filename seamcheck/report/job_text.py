@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from ..basis.language import say, say_count
-from ..design.wish import Wish
+from ..design.kept import kept_wish
 from ..result import Stage
 from .change_text import TIP_VERDICTS
 from .text import WIDTH
@@ -51,7 +51,7 @@ def _pattern(pattern: Pattern) -> str:
     words = {
         "number": pattern.number,
         "day": pattern.kept_at[:10],
-        "options": _options(pattern),
+        "options": kept_wish(pattern.document).options(),  # name the rose on the command line of whatever takes one
         "reaches": list_words([length_words(ring["reach_in"]) for ring in pattern.document["rings"]]),
     }
     points = pattern.document["points"]
@@ -61,13 +61,6 @@ def _pattern(pattern: Pattern) -> str:
         points,
         **words,
     )
-
-
-def _options(pattern: Pattern) -> str:
-    """What names the kept rose on the command line of whatever takes a rose."""
-    rings = pattern.document["rings"]
-    reaches, shorts = (tuple(float(ring[name]) for ring in rings) for name in ("reach_in", "short_edge_in"))
-    return Wish(int(pattern.document["points"]), reaches, len(rings), shorts).options()
 
 
 def _inspection(one: Kept, every: Sequence[Kept]) -> Iterator[str]:

@@ -112,7 +112,7 @@ def _below(fit: Fit, plan: Plan, settings: PlanSettings, share: float) -> tuple[
     held = [*assumed(fit), *whys(fit, plan, settings)]
     if held:
         rows.append((_block(held, share * LISTED_PT),))
-    return tuple(rows), _block(_foot(fit, plan), share * USUAL_PT, bold=True)
+    return tuple(rows), _block(_foot(fit, plan, settings), share * USUAL_PT, bold=True)
 
 
 def _block(
@@ -229,12 +229,12 @@ def _list(plan: Plan, settings: PlanSettings) -> list[str]:
     return lines
 
 
-def _foot(fit: Fit, plan: Plan) -> list[str]:
+def _foot(fit: Fit, plan: Plan, settings: PlanSettings) -> list[str]:
     """What to keep in mind, and what to do when all of it is done."""
     if plan.eases:
         mind = say("Move first; ease only what still binds; test after each stroke. Wood can't be put back.")
     else:
-        mind = no_wood_words(plan) if plan.moves else nothing_words()
+        mind = no_wood_words(fit, plan) if plan.moves else nothing_words(fit, plan, settings)
     if plan.tip_misses or plan.gap_misses or not fit.lobes or not fit.joints:
         return [mind, closing_words(fit, plan)]
     return [mind, say("Then take a new photo before you knife in.")]

@@ -8,7 +8,7 @@ from math import ceil
 
 from ..advise.cautions import BY_EYE, MAKERS_FIRST, PLANE
 from ..advise.fit import Fit
-from ..advise.fit_plan import Ease, JointAfter, Move, Plan, PlanSettings, TipAfter
+from ..advise.fit_plan import LEFT_OPEN_IN, Ease, JointAfter, Move, Plan, PlanSettings, TipAfter
 from ..advise.plan_why import RootAngles, Trouble, Why, root_angles, troubles
 from ..basis.language import say, say_count, to_say
 from ..basis.units import lengths
@@ -70,10 +70,10 @@ def _opening(fit: Fit, settings: PlanSettings) -> str:
 
 def _steps(fit: Fit, plan: Plan, settings: PlanSettings) -> Iterator[str]:
     if not plan.moves:
-        yield nothing_words()
+        yield from _wrapped(nothing_words(fit, plan, settings))
         return
     if not plan.eases:
-        yield no_wood_words(plan)
+        yield from _wrapped(no_wood_words(fit, plan))
     lifted = lobes_words([move.lobe for move in plan.moves])
     lift = say("Lift {lobes}.", lobes=lifted)
     if plan.stay:
@@ -96,15 +96,27 @@ def _steps(fit: Fit, plan: Plan, settings: PlanSettings) -> Iterator[str]:
                 yield from _wrapped(ease_words(ease, settings.shaving_in), 7, 5)
 
 
-def nothing_words() -> str:
-    """Of a plan without a step."""
+def nothing_words(fit: Fit, plan: Plan, settings: PlanSettings) -> str:
+    """Of a plan without a step: whether none is needed, or none is allowed."""
+    if not fit.lobes or not fit.joints:
+        return say("No plan can be made of it.")
+    if plan.tip_misses or plan.gap_misses:
+        if all(lobe.number in settings.keep for lobe in fit.lobes):
+            return say("Nothing may be moved or eased, for every lobe is kept, and as they lie it doesn't come right.")
+        return say("Nothing that may be moved or eased would mend it: it is held by lobes that are kept.")
+    if any(tip.offset is None for tip in plan.tips) or any(joint.widest is None for joint in plan.joints):
+        return say("Nothing that was measured asks to be eased or moved.")
     return say("Nothing is to be eased or moved.")
 
 
-def no_wood_words(plan: Plan) -> str:
+def no_wood_words(fit: Fit, plan: Plan) -> str:
     """Of a plan that eases nothing."""
     if plan.tip_misses or plan.gap_misses:
         return say("No wood has to come off.")
+    tips = [abs(tip.offset.value) - fit.tolerance_in for tip in plan.tips if tip.offset is not None]
+    joints = [joint.widest.value - fit.gap_tolerance_in for joint in plan.joints if joint.widest is not None]
+    if max([*tips, *joints], default=0.0) > LEFT_OPEN_IN:  # only what surely has to come off was asked for
+        return say("No wood surely has to come off: move first, and take a new photo before any does.")
     return say("No wood has to come off: it closes by moving alone, as far as the photo shows.")
 
 
@@ -201,6 +213,9 @@ def _tip_line(tip: TipAfter) -> str:
 
 
 def _side(offset_in: float) -> str:
+    """Nothing that reads as nothing has a side."""
+    if float(decimals(offset_in)) == 0:
+        return ""
     return say("cw") if offset_in > 0 else say("ccw")
 
 
@@ -329,13 +344,15 @@ def why_words(why: Why, settings: PlanSettings) -> str:
     )
 
 
-def closing_words(fit: Fit, plan: Plan) -> str:
-    """What to do when all of it is done."""
+def closing_words(fit: Fit, plan: Plan, table: bool = True) -> str:
+    """What to do when all of it is done. table: whether what comes of each point and joint is listed above."""
     if not fit.lobes or not fit.joints:
         return say("Too little was measured for a plan: take the photo again.")
     if plan.tip_misses or plan.gap_misses:
         return say("It doesn't all come right this way: see above what holds it, mend that, and take a new photo.")
     sure = all(tip.verdict is Verdict.ON for tip in plan.tips) and all(joint.verdict is Verdict.CLOSED for joint in plan.joints)
-    if not sure:
+    if not sure and table:
         return say("Then take a new photo: what is called unsure or unmeasured there may still be off or open.")
+    if not sure:
+        return say("Then take a new photo: what can't be told beforehand may still be off or open.")
     return say("Then take a new photo before you knife in.")

@@ -15,10 +15,12 @@ from typing import Any
 
 import numpy as np
 
-from ..advise.fit import Fit, FitJoint, FitLobe, opening_at_ends
+from ..advise.fit import Fit, FitJoint, FitLobe, opening_at_ends, standard
 from ..basis.errors import NewerResult, NotADryFit, NotAResult, ResultMissing, ResultUnreadable, SpoiltResult
 from ..basis.frames import Array, unit_of_bearing
 from ..basis.reasons import Reason
+from ..basis.uncertain import Estimate
+from ..judge import judge_joint, judge_tip
 from ..photo import shown_name
 from ..result import Verdict
 from .json_file import SCHEMA_VERSION
@@ -26,6 +28,9 @@ from .json_file import SCHEMA_VERSION
 MOST_BYTES = 50_000_000  # a result is some tens of kilobytes
 LEAST_PLACES = 5  # known both ways, for eight unknowns
 WORST_PLACE_IN = 0.05  # a place that the perspective misses by more than this says that reach and pixel don't belong together
+
+# Files of the first version may not hold what was asked for: then it was this.
+USUAL_TOLERANCES = (("tolerance_in", 1 / 64), ("gap_tolerance_in", 0.010))
 
 STAGES = {"dry-fit": "a dry fit", "inlaid": "an inlaid rose", "loose": "loose lobes", "bare": "a bare top"}
 
@@ -72,18 +77,19 @@ def read_document(path: Path, name: str) -> dict[str, Any]:
 
 def _fit(document: Mapping[str, Any]) -> Fit:
     plan = _Plan(document)
-    lobes = tuple(_lobe(tip, plan) for tip in document["tips"])
+    tolerance_in, gap_tolerance_in = (_positive(document.get(name, usual)) for name, usual in USUAL_TOLERANCES)
+    lobes = tuple(_lobe(tip, plan, tolerance_in) for tip in document["tips"])
     numbers = {lobe.number for lobe in lobes}
     if len(numbers) != len(lobes):
         raise ValueError("two lobes of one number")
-    joints = tuple(_joint(joint, plan) for joint in document["joints"] if None not in joint["lobes"])
+    joints = tuple(_joint(joint, plan, gap_tolerance_in) for joint in document["joints"] if None not in joint["lobes"])
     if not all(numbers >= set(joint.lobes) and joint.lobes[0] != joint.lobes[1] for joint in joints):
         raise ValueError("a joint of no lobe")
     orientation = document.get("orientation") or {}
     return Fit(
         str(document["photo"]["file"]),
-        _positive(document.get("tolerance_in", 1 / 64)),
-        _positive(document.get("gap_tolerance_in", 0.010)),
+        tolerance_in,
+        gap_tolerance_in,
         lobes,
         joints,
         tuple(int(lobe) for lobe in orientation.get("odd_lobes") or []),
@@ -129,7 +135,7 @@ def _perspective(seen: Array, true: Array) -> Array | None:
     return matrix if np.isfinite(missed).all() and missed.max() < WORST_PLACE_IN else None
 
 
-def _lobe(tip: dict[str, Any], plan: _Plan) -> FitLobe:
+def _lobe(tip: dict[str, Any], plan: _Plan, tolerance_in: float) -> FitLobe:
     bearing = radians(number_of(tip["bearing_deg"]))
     outline = plan.inches(tip["outline_px"], (4, 2))
     if tip["seam_px"] is None:
@@ -144,6 +150,8 @@ def _lobe(tip: dict[str, Any], plan: _Plan) -> FitLobe:
     verdict = Verdict(tip["verdict"]) if told else Verdict.UNMEASURED
     if verdict is Verdict.UNMEASURED:
         told = False
+    if verdict is Verdict.ON and judge_tip(_estimate(offset, u95), tolerance_in) is not Verdict.ON:
+        raise ValueError("on, but not by its numbers")
     return FitLobe(
         int(tip["lobe"]),
         int(tip["ring"]),
@@ -151,13 +159,13 @@ def _lobe(tip: dict[str, Any], plan: _Plan) -> FitLobe:
         outline,
         seam_out,
         number_of(offset) if told else None,
-        number_of(u95) if told else None,
+        _positive(u95) if told else None,
         verdict,
         _reason(tip.get("reason")),
     )
 
 
-def _joint(joint: dict[str, Any], plan: _Plan) -> FitJoint:
+def _joint(joint: dict[str, Any], plan: _Plan, gap_tolerance_in: float) -> FitJoint:
     first, second = (int(lobe) for lobe in joint["lobes"])
     edge = plan.inches(joint["edge_px"], (2, 2))
     if joint["max_in"] is None or joint["u95_in"] is None or joint["verdict"] == "unmeasured":
@@ -168,8 +176,14 @@ def _joint(joint: dict[str, Any], plan: _Plan) -> FitJoint:
     if joint["max_at_px"] is not None:
         way = edge[1] - edge[0]
         max_at = float((plan.inches(joint["max_at_px"], (2,)) - edge[0]) @ way / (way @ way))
-    opening = opening_at_ends(max_in, mean_in, max_at)
-    return FitJoint((first, second), edge, opening, _positive(joint["u95_in"]), Verdict(joint["verdict"]), None, max_in)
+    opening, verdict = opening_at_ends(max_in, mean_in, max_at), Verdict(joint["verdict"])
+    if verdict is Verdict.CLOSED and judge_joint(_estimate(max_in, joint["u95_in"]), gap_tolerance_in) is not Verdict.CLOSED:
+        raise ValueError("closed, but not by its numbers")
+    return FitJoint((first, second), edge, opening, _positive(joint["u95_in"]), verdict, None, max_in)
+
+
+def _estimate(value: Any, u95: Any) -> Estimate:
+    return Estimate(number_of(value), {"measured": standard(_positive(u95))})
 
 
 def _reason(name: Any) -> Reason | None:

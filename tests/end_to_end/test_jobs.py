@@ -47,6 +47,25 @@ def test_a_job_from_its_beginning(run: Run, tmp_path: Path) -> None:
     assert "holds no inspection of a rose yet" in run("compare", "shop")[2]
 
 
+def test_the_recess_takes_the_jobs_last_pattern_as_its_own_options_give_it(run: Run) -> None:
+    run("job", "shop", "--new")
+    status, _, err = run("recess", "--job", "shop")
+    assert status == 1
+    assert "The job in shop keeps no pattern: draw it by `seamcheck template ... --job shop`" in err
+    run("template", "--points", "8", "--reach", "3", "--job", "shop")
+    named = run("template", "--points", "16", "--reach", "101.3mm", "--strip", "22mm", "--job", "shop")[1].splitlines()[-1].split()
+    told = run("recess", *named)
+    assert told[0] == 0
+    status, out, _ = run("recess", "--job", "shop")
+    assert status == 0
+    assert "Pattern 2 of the job shop. The rose: 16 points" in " ".join(out.split())
+    assert out.replace("Pattern 2 of the job shop. ", "").split() == told[1].split()
+    for more in (["--reach", "3"], ["--result", "fit.json"]):
+        status, _, err = run("recess", "--job", "shop", *more)
+        assert status == 2
+        assert "give either" in err
+
+
 def test_the_last_two_photos_are_compared_or_any_two(run: Run, tmp_path: Path) -> None:
     kept(tmp_path / "shop")
     status, out, err = run("compare", "shop")

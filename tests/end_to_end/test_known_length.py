@@ -95,6 +95,22 @@ def test_two_marks_are_places_in_the_photo_at_its_full_size(run: Run, tmp_path: 
     assert "The two marks don't both lie within top.jpg: give them in pixels of the upright photo" in " ".join(err.split())
 
 
+def test_a_diameter_and_marks_that_gainsay_each_other_give_no_scale(run: Run, tmp_path: Path) -> None:
+    """Both at once are well and good where they agree; else one of them is wrong, and no camera that suits both is right."""
+    scene = draw_whole(SEED, megapixels=(2.5, 2.5))
+    (tmp_path / "top.jpg").write_bytes(render(scene))
+    px = scene.view.px(np.array([[-3.0, 0.0], [3.0, 0.0]]))
+    said = ["--stage", "inlaid", "--known", f"{2 * scene.top_radius_in:.3f}", "--rim"]
+    said += ["--marks", ",".join(map(str, np.round(px).astype(int).ravel())), "--json", "top.json", "--apart"]
+    assert run("inspect", "top.jpg", *said, "6")[0] == 0
+    truth = float(np.hypot(*(px[1] - px[0]))) / 6
+    assert json.loads((tmp_path / "top.json").read_text())["scale"]["px_per_in"] == pytest.approx(truth, rel=0.01)
+    for apart in ("6.3", "3", "9"):
+        status, out, err = run("inspect", "top.jpg", *said, apart)
+        assert (status, out) == (1, "")
+        assert "By the top's diameter the two marks in top.jpg lie about 5 31/32 in apart, not" in err
+
+
 def test_a_bare_top_is_measured_by_its_diameter_or_refused_in_a_sentence(run: Run, tmp_path: Path) -> None:
     scene = draw_whole(BARE_SEED, "bare", (5.0, 5.0))
     (tmp_path / "top.jpg").write_bytes(render(scene))

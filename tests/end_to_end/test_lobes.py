@@ -116,6 +116,28 @@ def test_against_a_pattern_and_in_millimetres(run: Run) -> None:
     assert " in long" not in metric
 
 
+def test_a_jobs_pattern_is_taken_as_its_own_options_give_it(run: Run) -> None:
+    run("job", "shop", "--new")
+    named = run("template", "--reach", "3", "--short-edge", "13/16", "--job", "shop")[1].splitlines()[-1].split()
+    told = run("lobes", "loose.json", *named)
+    status, out, _ = run("lobes", "loose.json", "--job", "shop")
+    assert status == told[0] == 0
+    assert "Pattern 1 of the job shop. The rose: 8 points" in " ".join(out.split())
+    assert out.replace("Pattern 1 of the job shop. ", "").split() == told[1].split()
+    assert run("lobes", "loose.json", "--job", "shop", "--points", "8")[0] == 2
+
+
+def test_a_jobs_pattern_has_to_be_the_rose_that_was_placed_on_the_top(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "bare.json").write_text(json.dumps(bare_document({3: 0.6}, (3.9, 3.1))))
+    run("job", "shop", "--new")
+    run("template", "--reach", "3", "--short-edge", "13/16", "--job", "shop")
+    assert run("lobes", "loose.json", "--on", "bare.json", "--job", "shop")[0] == 2
+    run("template", "--on", "bare.json", "--short-edge", "1-1/2", "--job", "shop")
+    mine = run("lobes", "loose.json", "--on", "bare.json", "--job", "shop")
+    assert mine[0] == 0
+    assert "as the top was measured" in " ".join(mine[1].split())
+
+
 def test_on_a_measured_top_lobes_may_be_cut_to_patterns_of_their_own(run: Run, tmp_path: Path) -> None:
     (tmp_path / "bare.json").write_text(json.dumps(bare_document({3: 0.6}, (3.9, 3.1))))
     status, out, err = run("lobes", "loose.json", "--on", "bare.json", "--short-edge", "1-1/2")

@@ -211,6 +211,13 @@ def test_another_stage_gives_no_outline(run: Run, tmp_path: Path, stage: str, wo
     assert f"it shows {words}, not a rose on its top" in err
 
 
+def test_a_newer_result_gives_no_outline(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "a.json").write_text(json.dumps({"schema_version": 2, "stage": "dry-fit", "tips": [], "centre_px": None}))
+    status, _, err = run("recess", "--result", "a.json")
+    assert status == 1
+    assert "made by a newer seamcheck" in err
+
+
 def test_a_result_and_a_rose_at_once(run: Run, tmp_path: Path) -> None:
     (tmp_path / "a.json").write_text("{}")
     assert run("recess", "--result", "a.json", "--reach", "3")[0] == 2

@@ -14,7 +14,7 @@ from seamcheck.advise.fit_plan import SHAVING_IN, Ease, Move, PlanSettings, plan
 from seamcheck.advise.fit_program import Wood
 from seamcheck.advise.plan_why import Trouble, root_angles, troubles
 from seamcheck.basis.units import Units, spoken
-from seamcheck.report.plan_text import WIDTH, ease_words, move_words, plan_lines, short_move
+from seamcheck.report.plan_text import WIDTH, ease_words, move_words, no_wood_words, plan_lines, short_move
 from seamcheck.result import Verdict
 from tests.benchmarks.plan_study import study
 from tests.made_up_lobes import GAP_TOLERANCE_IN, TOLERANCE_IN, Made, carried_out, make, measured, openings, out, right, widest
@@ -133,6 +133,22 @@ def _least_by_grid(fit: Fit, free: tuple[int, ...], grid: np.ndarray) -> float:
             good = good & (gap <= GAP_TOLERANCE_IN)
             area = area + np.maximum(0, -gap) * joint.length_in
     return float(np.where(good, area, np.inf).min())
+
+
+def test_where_only_what_surely_must_come_off_is_asked_for_it_is_not_said_to_close() -> None:
+    """A point within its uncertainty of the tolerance is let be, on what is sure alone: that isn't to lie on its seam."""
+    rng = np.random.default_rng(4)
+    fit = measured(make(rng, 4), rng, 0.001, 0.001)
+    lobes = (replace(fit.lobes[0], offset_in=TOLERANCE_IN + 0.004, u95_in=0.010, verdict=Verdict.UNSURE), *fit.lobes[1:])
+    calm = tuple(replace(joint, gap_in=np.full(2, 0.004), max_in=0.004) for joint in fit.joints)
+    fit = replace(fit, lobes=lobes, joints=calm)
+    settings = PlanSettings(frozenset({1}), wood=Wood.SURE)
+    plan = plan_fit(fit, settings)
+    assert not plan.eases
+    assert not plan.tip_misses
+    words = no_wood_words(fit, plan)
+    assert "it closes" not in words
+    assert words.startswith("No wood surely has to come off")
 
 
 @pytest.mark.parametrize("wood", Wood)

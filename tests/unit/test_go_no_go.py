@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import pairwise
+from math import pi
 
 import numpy as np
 import pytest
@@ -101,6 +102,14 @@ def test_an_unmeasured_tip_is_no_go_until_the_person_names_it_and_then_the_recor
     told = page(fit, tips_by_eye=frozenset({3}))
     assert "1 of them on your word" in told
     assert "On record: the point of lobe 3 was not settled by the photo, but checked by the person." in told
+
+
+def test_points_go_round_from_the_first_lobe_as_in_every_other_report() -> None:
+    fit = well()
+    turned = replace(fit, lobes=tuple(replace(lobe, bearing=(lobe.bearing - 0.1) % (2 * pi)) for lobe in fit.lobes))
+    order = [one.lobe.number for one in decide(turned).tips]
+    assert order == [one.lobe.number for one in decide(fit).tips]
+    assert order[0] == 1
 
 
 def test_a_joint_that_cant_be_told_needs_a_word_too() -> None:

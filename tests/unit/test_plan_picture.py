@@ -13,7 +13,8 @@ from seamcheck.advise.fit import Fit
 from seamcheck.advise.fit_plan import Plan, PlanSettings, plan_fit
 from seamcheck.report.picture_file import is_picture
 from seamcheck.report.plan_picture import ROSE_LEAST_IN, plan_picture, plan_sheet
-from seamcheck.report.plan_text import assumed, first_of_all, plan_lines, whys
+from seamcheck.report.plan_text import assumed, closing_words, first_of_all, plan_lines, whys
+from seamcheck.result import Verdict
 from tests.made_up_lobes import make, measured
 
 AS_USUAL = PlanSettings()
@@ -93,8 +94,47 @@ def test_what_is_assumed_and_what_does_not_close_is_on_the_page() -> None:
 def test_a_plan_that_asks_for_nothing_says_so() -> None:
     rng = np.random.default_rng(4)
     one = measured(make(rng, 4), rng, 0.001, 0.001)
+    calm = replace(
+        one,
+        lobes=tuple(replace(lobe, offset_in=0.001, u95_in=0.001) for lobe in one.lobes),
+        joints=tuple(replace(joint, gap_in=np.array([0.004, 0.004]), max_in=0.004) for joint in one.joints),
+    )
     stay = PlanSettings(frozenset(one.by_number))
-    assert "Nothing is to be eased or moved." in printed(one, stay)[1]
+    assert "Nothing is to be eased or moved." in printed(calm, stay)[1]
+    unseen = replace(calm, lobes=(replace(calm.lobes[0], offset_in=None, u95_in=None), *calm.lobes[1:]))
+    assert "Nothing that was measured asks to be eased or moved." in printed(unseen, stay)[1]
+
+
+def test_where_nothing_may_be_touched_the_first_sentence_says_so_and_not_that_nothing_need_be() -> None:
+    rng = np.random.default_rng(4)
+    one = measured(make(rng, 4), rng, 0.001, 0.001)
+    every = PlanSettings(frozenset(one.by_number))
+    plan = plan_fit(one, every)
+    assert plan.tip_misses or plan.gap_misses
+    held = "Nothing may be moved or eased, for every lobe is kept, and as they lie it doesn't come right."
+    text = " ".join(" ".join(plan_lines(one, plan, every)).split())
+    for words in (text, printed(one, every)[1]):
+        assert held in words
+        assert "Nothing is to be eased" not in words
+
+
+def test_a_page_without_the_table_does_not_point_to_one(fit: Fit) -> None:
+    plan = plan_fit(fit)
+    assert any(tip.verdict is not Verdict.ON for tip in plan.tips) or any(joint.verdict is not Verdict.CLOSED for joint in plan.joints)
+    assert not plan.tip_misses
+    assert not plan.gap_misses
+    assert "there" in closing_words(fit, plan).split(":")[1].split()
+    assert closing_words(fit, plan, table=False) == "Then take a new photo: what can't be told beforehand may still be off or open."
+
+
+def test_what_reads_as_nothing_has_no_side() -> None:
+    rng = np.random.default_rng(4)
+    one = measured(make(rng, 4), rng, 0.001, 0.001)
+    still = replace(one, lobes=(replace(one.lobes[0], offset_in=-0.00004), *one.lobes[1:]))
+    every = PlanSettings(frozenset(one.by_number))
+    (line,) = [line for line in plan_lines(still, plan_fit(still, every), every) if line.startswith("  point 1 ")]
+    assert ".0000" in line
+    assert "cw" not in line
 
 
 def test_a_name_of_any_length_and_letters_is_only_a_name(fit: Fit) -> None:

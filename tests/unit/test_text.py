@@ -248,7 +248,7 @@ def test_a_bare_top_says_how_to_lay_the_rose() -> None:
         "The top has 4 leaves. It is 16 1/64 in across (16.020 ±.020), and its middle lies 1/32 in (.0300 ±.0060) toward 4 o'clock" in words
     )
     assert "A perfect rose of 4 points that reach 3 in (supposed: say --reach)" in words
-    assert "turned 0.10° clockwise: no point by more than 1/64 in (.0200)" in words
+    assert "turned 0.10° clockwise: no point whose seam was measured by more than 1/64 in (.0200)" in words
     assert "With the lobe at seam 3 made to suit" in words
     assert "3 6 o'clock 1 44.43° 45.00° 89.43° 3 in" in words
     assert "4 9 o'clock 1 unmeasured" in words
