@@ -147,6 +147,21 @@ def _targets(folder: Path, stem: str) -> list[Any]:
     return [Target(folder / f"{stem}.html", "a page", is_page), Target(folder / f"{stem}.pdf", "a page", is_pdf(PdfKind.STUDENT))]
 
 
+def left_over(classroom: Classroom) -> list[str]:
+    """Sheets of an earlier run, whose photo or name is gone since: they stay, for nothing is deleted, and say what isn't so any more."""
+    from .pages.environment import is_page
+    from .sheet import PdfKind, is_pdf
+
+    mine = {target.path.name for target in sheet_targets(classroom)}
+    theirs = {".html": is_page, ".pdf": is_pdf(PdfKind.STUDENT)}
+    found = []
+    for path in sorted((classroom.out / SHEETS).iterdir()):
+        is_sheet = theirs.get(path.suffix)
+        if is_sheet and path.name not in mine and path.is_file() and is_sheet(path.read_bytes()):
+            found.append(shown_name(path))
+    return found
+
+
 def write_sheets(classroom: Classroom, faults: Mapping[Path, str], marks: Marks, paper: str) -> Iterator[Written]:
     """Every student's sheet, written; as they come. faults: why a photo couldn't be measured, by its path."""
     todo = []

@@ -63,7 +63,7 @@ def class_sheets(
     A LENGTH is inches, written 0.0238, 1/42 or 2 1/2, or millimetres, written 0.6mm.
     """
     from .advise.class_marks import Marks, marks_of
-    from .classroom import gather, sheet_targets, write_sheets
+    from .classroom import gather, left_over, sheet_targets, write_sheets
     from .report.class_names import names_of
     from .report.files import check_targets
 
@@ -78,7 +78,7 @@ def class_sheets(
         rows += written.rows
         lost += [written.fault] if written.fault else []
     _write_overview(classroom, rows, held_to, paper)
-    _tell(classroom, rows)
+    _tell(classroom, rows, left_over(classroom))
     sys.stdout.flush()
     for fault in [*faults.values(), *lost]:
         print(fault, file=sys.stderr)
@@ -141,8 +141,9 @@ def _write_overview(classroom: Classroom, rows: Sequence[Row], marks: Marks, pap
     write_all(list(zip(_overview_targets(classroom.out), made, strict=True)))
 
 
-def _tell(classroom: Classroom, rows: Sequence[Row]) -> None:
+def _tell(classroom: Classroom, rows: Sequence[Row], left: list[str]) -> None:
     from .pages.class_overview import last_rows
+    from .report.words import list_words
 
     last = last_rows(rows)
     ready = [row.student for row in last if row.call == "go"]
@@ -150,5 +151,13 @@ def _tell(classroom: Classroom, rows: Sequence[Row]) -> None:
     print(say("Ready to knife in: {students}.", students=", ".join(ready)) if ready else say("Nobody is ready to knife in yet."))
     for note in classroom.notes:
         print(note)
+    if left:
+        print(
+            say(
+                "Not of this run, but of an earlier one, so don't hand them out: in {name}, {files}.",
+                name="sheets",
+                files=list_words(left),
+            )
+        )
     sheets = say_count("{count} sheet", "{count} sheets", len(last))
     print(say("{folder}: overview.html, .pdf and .csv, and {sheets} in {name}.", folder=classroom.out, sheets=sheets, name="sheets"))

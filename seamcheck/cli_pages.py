@@ -150,7 +150,7 @@ def portfolio(
     from .pages.pictures import encoded
     from .pages.portfolio_content import close_up, portfolio, whole_picture
     from .pages.portfolio_html import portfolio_html
-    from .pages.portfolio_pdf import portfolio_pdf
+    from .pages.portfolio_pdf import portfolio_pdf, unset_words
     from .report.files import check_targets, write_all
     from .report.words import lower
 
@@ -173,7 +173,8 @@ def portfolio(
             files[f"point-{tip.lobe}.jpg"] = encoded(close_up(shown, tip), ".jpg")
             targets.setdefault(f"point-{tip.lobe}.jpg", _picture_target(folder / f"point-{tip.lobe}.jpg"))
         write_all([(targets[name], data) for name, data in files.items()])
-    for words in (*content.statement, f"top.jpg: {lower(content.caption)}", *_portfolio_notes(shown, earlier, inspection)):
+    notes = (*_portfolio_notes(shown, earlier, inspection), *unset_words(content))
+    for words in (*content.statement, f"top.jpg: {lower(content.caption)}", *notes):
         print(words)
     named = ", ".join(list(files)[: -len(inspection.tips)])
     print(say("{folder}: {files} and a picture of every point.", folder=folder, files=named))

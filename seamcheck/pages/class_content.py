@@ -62,6 +62,13 @@ class Row:
     gaps: tuple[float, ...] = ()
     kinds: tuple[Kind, ...] = ()  # of all its faults, what matters most first
     fault: str = ""  # why the photo couldn't be measured
+    off: int = 0
+    opened: int = 0
+
+    @property
+    def most_on(self) -> int:
+        """Points that may be on, for all the photo tells: those too close to call and those that weren't measured among them."""
+        return self.points - self.off
 
 
 @dataclass(frozen=True)
@@ -120,6 +127,8 @@ def row_of(seen: Look, student: str, session: int, session_name: str, sheet: str
         tuple(value for value, _ in offsets),
         tuple(value for value, _ in gaps),
         tuple(group.kind for group in seen.groups),
+        off=sum(tip.verdict is Verdict.OFF for tip in tips),
+        opened=sum(joint.verdict is Verdict.OPEN for joint in joints),
     )
 
 
@@ -212,40 +221,82 @@ def joints_words(row: Row) -> str:
     return told if row.joints_measured == row.joints else say("{told} ({all} in all)", told=told, all=row.joints)
 
 
+def told_words(sure: str, wrong: str, left: int) -> str:
+    """ "3 on, 3 off, 2 can't tell"."""
+    return (
+        say("{sure}, {wrong}, {left} can't tell", sure=sure, wrong=wrong, left=left)
+        if left
+        else say("{sure}, {wrong}", sure=sure, wrong=wrong)
+    )
+
+
+def points_told(row: Row) -> str:
+    """ "3 on, 3 off, 2 can't tell": all of a rose's points. "" where it has none."""
+    if not row.points:
+        return ""
+    return told_words(say("{count} on", count=row.on), say("{count} off", count=row.off), row.most_on - row.on)
+
+
+def _joints_told(row: Row) -> str:
+    left = row.joints - row.closed - row.opened
+    return told_words(say("{count} closed", count=row.closed), say("{count} open", count=row.opened), left)
+
+
+def _before(row: Row, earlier: Sequence[Row]) -> Row | None:
+    """The last time that points were measured, where they are now too."""
+    return next((one for one in reversed(earlier) if one.points_measured), None) if row.points_measured else None
+
+
+def _surely_more(one: Row, other: Row) -> bool:
+    """More points surely on than may have been on in the other, and a larger share: too close to call then and on now is no gain."""
+    return one.on > other.most_on and one.on * other.points > other.most_on * one.points
+
+
 def _better(row: Row, earlier: Sequence[Row]) -> tuple[str, ...]:
-    """More points surely on than the time before, and a larger share, of as many or more that could be measured."""
-    before = next((one for one in reversed(earlier) if one.points_measured), None)
-    if before is None or row.points_measured < before.points_measured:  # fewer to be seen on aren't more that are
-        return ()
-    if row.on <= before.on or row.on / row.points_measured <= before.on / before.points_measured:
+    """More points on than the time before, surely."""
+    before = _before(row, earlier)
+    if before is None or not _surely_more(row, before):
         return ()
     return (
         say(
             "More points on their seams than in {session}: {before} then, {now} now.",
             session=before.session_name,
-            before=points_words(before),
-            now=points_words(row),
+            before=points_told(before),
+            now=points_told(row),
         ),
     )
 
 
 def _progress(row: Row, earlier: Sequence[Row]) -> tuple[str, ...]:
-    """Session by session, where there was more than one."""
-    return tuple(_moment(one) for one in (*earlier, row)) if earlier else ()
+    """Session by session, where there was more than one; and whether it got worse, or can't be told."""
+    return (*map(_moment, (*earlier, row)), *_worse(row, earlier)) if earlier else ()
+
+
+def _worse(row: Row, earlier: Sequence[Row]) -> tuple[str, ...]:
+    before = _before(row, earlier)
+    if before is None or _surely_more(row, before):
+        return ()
+    if _surely_more(before, row):
+        return (say("Fewer points on their seams than in {session}.", session=before.session_name),)
+    if (row.on, row.off, row.points) == (before.on, before.off, before.points):
+        return ()
+    return (
+        say("Whether more or fewer points lie on their seams than in {session}, these photos can't tell.", session=before.session_name),
+    )
 
 
 def _moment(row: Row) -> str:
     if row.call == RETAKE:
-        return say("{session}: the photo couldn't be measured.", session=row.session_name)
+        return say("{session}: the photo has to be taken again.", session=row.session_name)
     if not row.points:
         return say("{session}: {stage}.", session=row.session_name, stage=row.stage)
     if not row.joints:
-        return say("{session}: {points} points on.", session=row.session_name, points=points_words(row))
+        return say("{session}: points {points}.", session=row.session_name, points=points_told(row))
     return say(
-        "{session}: points on {points}, joints closed {joints}.",
+        "{session}: points {points}; joints {joints}.",
         session=row.session_name,
-        points=points_words(row),
-        joints=joints_words(row),
+        points=points_told(row),
+        joints=_joints_told(row),
     )
 
 

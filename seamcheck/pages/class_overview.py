@@ -15,7 +15,7 @@ from ..basis.units import lengths
 from ..report.class_mend import amount
 from ..report.class_words import HEADINGS, PRACTISE, cautions_of
 from ..report.words import length_words, limit_words, list_words
-from .class_content import RETAKE, Row, joints_words, points_words
+from .class_content import RETAKE, Row, joints_words, points_told, points_words
 from .class_plots import faults_plot, progress_plot, spread_plot
 from .pictures import Picture
 
@@ -127,9 +127,11 @@ def table_rows(rows: Sequence[Row]) -> list[dict[str, object]]:
 def _counts(row: Row) -> dict[str, object]:
     return {
         "points on": row.on,
+        "points off": row.off,
         "points measured": row.points_measured,
         "points": row.points,
         "joints closed": row.closed,
+        "joints open": row.opened,
         "joints measured": row.joints_measured,
         "joints": row.joints,
     }
@@ -282,7 +284,10 @@ def _plots(last: Sequence[Row], by_student: dict[str, list[Row]], sessions: Sequ
         said = [f"{100 * middle:.0f} %" if middle is not None else say("none") for middle in middles]
         told_words = ", ".join(f"{name} {share}" for name, share in zip(sessions, said, strict=True))
         alt = say("Lines: each student's share of points on their seams, by session; the class's middle: {shares}.", shares=told_words)
-        words = say("Thin: each student. Thick: the class's middle ({shares}).", shares=told_words)
+        words = say(
+            "Thin: each student. Thick: the class's middle ({shares}). Only points surely on are counted: what is too close to call isn't.",
+            shares=told_words,
+        )
         plots.append(Plot(say("Points on their seams, by session"), words, progress_plot(shares, middles, alt)))
     return tuple(plots)
 
@@ -295,7 +300,7 @@ def _of_session(rows: Sequence[Row], session: int) -> float | None:
 def _session_rows(by_student: dict[str, list[Row]], sessions: Sequence[str]) -> tuple[tuple[str, ...], ...]:
     rows = []
     for student, mine in by_student.items():
-        told = {row.session: say(CALLS[RETAKE]) if row.call == RETAKE else points_words(row) or row.stage for row in mine}
+        told = {row.session: say(CALLS[RETAKE]) if row.call == RETAKE else points_told(row) or row.stage for row in mine}
         rows.append((student, *(told.get(k, say("no photo")) for k in range(len(sessions)))))
     return tuple(rows)
 

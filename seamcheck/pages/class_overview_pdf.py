@@ -5,8 +5,8 @@ from __future__ import annotations
 from ..basis.language import say
 from ..sheet import PdfKind
 from .class_overview import Overview
-from .class_pdf import MARGIN, cannot_set
-from .paper import LEADING, Page, lines_of, pdf, width_of
+from .class_pdf import MARGIN
+from .paper import LEADING, Page, cannot_set, lines_of, pdf, width_of
 
 TEXT, SMALL, HEAD, TITLE = 9.6, 8.2, 13.0, 20.0  # type, points
 ROW = 1.5  # of a table, in type sizes

@@ -5,11 +5,10 @@ from __future__ import annotations
 from bisect import bisect_left
 
 from ..basis.language import say
-from ..report.class_names import runs_leftward
 from ..report.class_words import Thing
 from ..sheet import PdfKind
 from .class_content import RETAKE, StudentSheet
-from .paper import LEADING, Page, lacks, lines_of, pdf, width_of
+from .paper import LEADING, Page, cannot_set, lines_of, pdf, width_of
 
 MARGIN, GUTTER = 36.0, 18.0  # points
 SIZES = (1.25, 1.15, 1.06, 1.0, 0.94, 0.88, 0.82, 0.76, 0.7, 0.64)  # of type, as shares of the usual
@@ -35,11 +34,6 @@ def fitting(sheet: StudentSheet, paper: str) -> float:
         return _Layout(page, sheet, size).bottom() <= page.height - MARGIN
 
     return SIZES[min(bisect_left(SIZES, True, key=fits), len(SIZES) - 1)]
-
-
-def cannot_set(name: str) -> bool:
-    """Whether a page of PDF can't set a name: its face lacks a letter, or it is written from right to left."""
-    return lacks(name) or runs_leftward(name)
 
 
 def title_of(page: Page, name: str, y: float, size: float, width: float) -> float:

@@ -14,6 +14,7 @@ from io import BytesIO
 from pathlib import Path
 from typing import Any
 
+from ..report.class_names import runs_leftward
 from ..report.overlay_palette import MARK_SHAPES
 from ..sheet import PAPERS, POINTS_PER_IN, PROGRAM, PdfKind
 from .environment import FILLED
@@ -62,6 +63,11 @@ def lacks(words: str, face: str = "sans") -> bool:
     _registered()
     drawn = getFont(face).face.charToGlyph
     return any(ord(letter) not in drawn for letter in words if not letter.isspace())
+
+
+def cannot_set(name: str, face: str = "sans") -> bool:
+    """Whether a page of PDF can't set a name: its face lacks a letter, or it is written from right to left."""
+    return lacks(name, face) or runs_leftward(name)
 
 
 def lines_of(words: str, size: float, width: float, face: str = "sans") -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from ..basis.language import say
 from ..basis.units import lengths
 from ..sheet import PdfKind
-from .paper import Page, lines_of, pdf, width_of
+from .paper import Page, cannot_set, lines_of, pdf, width_of
 from .pictures import Picture
 from .portfolio_content import Portfolio
 
@@ -20,6 +20,12 @@ HAIR = 0.4
 def portfolio_pdf(shown: Portfolio, paper: str) -> bytes:
     """The file. paper: "letter" or "a4"."""
     return pdf(_Pages(shown, paper).pages, shown.title, PdfKind.PORTFOLIO)
+
+
+def unset_words(shown: Portfolio) -> tuple[str, ...]:
+    """What the person has to know before handing it on: letters that the page's face lacks leave holes."""
+    told = [words for words in (shown.title, shown.maker) if cannot_set(words, "serif")]
+    return tuple(say('portfolio.pdf lacks letters of "{words}": hand on portfolio.html, which has them.', words=words) for words in told)
 
 
 class _Pages:

@@ -20,7 +20,7 @@ from ..optics import card_edges, light_exponent, straightened
 from ..photo import Photo
 from ..plane.camera import Camera
 from ..plane.solve import solve_plane
-from .samples import Sample, find_samples, piece_of
+from .samples import Sample, find_samples, is_of_two_woods, piece_of
 from .white import Whiteness, whiteness
 
 # Samples are veneers or thin boards: their faces stand about so high, which matters for nothing but where their rims are drawn.
@@ -91,10 +91,19 @@ def look(photo: Photo, names: Sequence[str]) -> Looked:
         raise NamesDontFit(photo=photo.name, found=len(samples), given=len(names))
     if names:
         samples = [sample.renamed(name) for sample, name in zip(samples, names, strict=True)]
+    notes += [_two_woods_words(sample) for sample in samples if not of_lobes and is_of_two_woods(sample)]
     # Lobes that touch are a rose, and a rose lies on its field; what loose ones or strips lie on, nobody knows.
     ground = say("the field") if of_lobes and not apart(lobes) else say("what they lie on")
     bench = None if bench is None else bench.renamed(ground)
     return Looked(photo.name, tuple(samples), bench, of_lobes, solve.cards, tuple(notes))
+
+
+def _two_woods_words(sample: Sample) -> str:
+    return say(
+        "Sample {name} is dark on one side and pale on the other, and its numbers are of both together: if two samples touch, lay them "
+        "apart and take the photo again.",
+        name=sample.name,
+    )
 
 
 def _are_strips(samples: Sequence[Sample]) -> bool:

@@ -37,6 +37,8 @@ BESIDE_IN = (0.15, 0.6)
 BESIDE_SIGMAS, BESIDE_LOG = 3.0, 0.04
 SMOOTH_IN = 0.2
 SHORTEST_SIDE_IN = 0.6  # of the square from which it is measured
+# Two woods in one piece: their mean log light differs by so much, each has so much of the piece, and a straight line parts nearly all.
+TWO_WOODS_LOG, TWO_WOODS_SHARE, TWO_WOODS_PARTED, TWO_WOODS_SMOOTH_IN = 0.3, 0.1, 0.97, 0.08
 # Of how much of the gradient's power runs across the grain; below, a piece has no grain to speak of.
 LEAST_GRAIN = 0.15
 
@@ -192,6 +194,28 @@ def grain_turn(reflectance: Array, inside: NDArray[np.bool_], outline_in: Array)
     middle = outline_in.mean(axis=0)
     axis = np.linalg.svd(outline_in - middle)[2][0]
     return float(np.arctan2(axis[0], axis[1]) % np.pi)
+
+
+def is_of_two_woods(sample: Sample) -> bool:
+    """Whether a straight line parts a piece into a dark and a pale side: samples that touch, or heartwood and sapwood; stripes are many."""
+    import cv2
+
+    blur = TWO_WOODS_SMOOTH_IN * LOOK_PPI
+    light = cv2.GaussianBlur(np.log(np.maximum(sample.texture, 1e-3)).astype(np.float32), (0, 0), blur)[::STEP, ::STEP]
+    height, width = light.shape[:2]
+    down, across = np.mgrid[:height, :width]
+    places = np.stack([across.ravel(), down.ravel(), np.ones(height * width)], axis=-1)
+    values = light.mean(axis=-1).ravel()
+    level, _ = cv2.threshold(
+        cv2.normalize(values, np.empty_like(values), 0, 255, cv2.NORM_MINMAX).astype(np.uint8), 0, 255, cv2.THRESH_OTSU
+    )
+    pale = values > values.min() + (level + 0.5) / 255 * np.ptp(values)
+    if not TWO_WOODS_SHARE < pale.mean() < 1 - TWO_WOODS_SHARE or values[pale].mean() - values[~pale].mean() < TWO_WOODS_LOG:
+        return False
+    # The straight line that fits dark and pale best in the sense of least squares, the two weighing alike.
+    weight = np.sqrt(np.where(pale, 0.5 / pale.mean(), 0.5 / (1 - pale.mean())))
+    line = np.linalg.lstsq(places * weight[:, None], np.where(pale, 1.0, -1.0) * weight, rcond=None)[0]
+    return bool(np.mean((places @ line > 0) == pale) > TWO_WOODS_PARTED)
 
 
 def largest_box(within: NDArray[np.bool_]) -> tuple[int, int, int, int] | None:

@@ -1,6 +1,6 @@
-"""Draws the README's pictures and pages anew, from the rendered samples: `python tests/benchmarks/draw_gallery.py`.
+"""Draws the README's pictures and pages anew: `python tests/benchmarks/draw_gallery.py`, with `woods` or `timeline` for that one alone.
 
-Not those of a timeline and of woods: their photos aren't among the samples.
+From the rendered samples; the photos of woods and of a timeline, which aren't among them, are rendered first.
 """
 
 from __future__ import annotations
@@ -9,11 +9,21 @@ import shutil
 import subprocess
 import sys
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pypdfium2
 from PIL import Image
 from pypdf import PdfWriter
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from tests.benchmarks.compare_study import pushed
+from tests.benchmarks.repeat_study import other_view
+from tests.scenes.draw import draw
+from tests.scenes.render import render
+from tests.scenes.samples import lay_samples, render_samples
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "sample_images"
@@ -28,6 +38,10 @@ INVENTED = {
     "set-in.jpg": "Bench 5",
     "cards-forgotten.jpg": "Bench 6",
 }
+WOODS = ("walnut", "rosewood", "mahogany", "maple", "ash", "cherry")  # of the scenes, each of its own kind
+BENCH = "oak"
+TIMELINE_SEED = 35  # a dry fit of eight points in two rings, four of them more than 1/64 in off, whose seams show as lines
+PUSHES = ((5, -0.033), (0, -0.030), (4, -0.022))  # lobe, inches clockwise: each before the next photo
 
 
 def made(*words: str) -> None:
@@ -66,10 +80,43 @@ def bench_pictures(folder: Path) -> None:
     reduced(folder / "seat.png", SAMPLES / "seat-picture.jpg")
 
 
+def woods_picture(folder: Path) -> None:
+    """What `woods` draws, of six samples in two rows on a bench."""
+    laid = lay_samples([(wood, 1.0) for wood in WOODS], BENCH, seed=2, ppi=180.0, megapixels=6.0)
+    (folder / "woods.jpg").write_bytes(render_samples(laid))
+    made("woods", str(folder / "woods.jpg"), "--names", ",".join(WOODS), "--picture", str(folder / "woods.png"))
+    reduced(folder / "woods.png", SAMPLES / "woods-picture.jpg")
+
+
+def timeline_picture(folder: Path) -> None:
+    """A job's timeline, of four photos of one fit: a lobe is pushed before each but the first, and the phone turned."""
+    scene, job = draw(TIMELINE_SEED, "dry-fit"), str(folder / "job")
+    made("job", job, "--new")
+    rng = np.random.default_rng(TIMELINE_SEED)
+    across, along = (f"{bar:.3f}" for bar in scene.bars_in)
+    for k, push in enumerate((None, *PUSHES)):
+        if push is not None:
+            scene = replace(pushed(scene, *push), view=other_view(scene, rng), noise_seed=k)
+        photo = folder / f"photo {k + 1}.jpg"
+        photo.write_bytes(render(scene))
+        made("inspect", str(photo), "--stage", "dry-fit", "--bar-across", across, "--bar-along", along, "--job", job)
+    made("job", job, "--timeline", str(folder / "timeline.png"))
+    reduced(folder / "timeline.png", SAMPLES / "timeline-picture.jpg")
+
+
+RENDERED = {"woods": woods_picture, "timeline": timeline_picture}
+
+
 def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
+        for asked in sys.argv[1:]:
+            RENDERED[asked](folder)
+        if sys.argv[1:]:
+            return
         bench_pictures(folder)
+        woods_picture(folder)
+        timeline_picture(folder)
         made("sheet", str(SAMPLES / "dry-fit.jpg"), str(folder / "sheet.pdf"))
         side_by_side(folder / "sheet.pdf", [0], SAMPLES / "sheet-picture.jpg")
         title = ["--title", "Rose for a hall table", "--stage", "inlaid"]

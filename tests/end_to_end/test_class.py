@@ -89,7 +89,7 @@ def test_every_student_has_a_sheet_of_one_page(made: tuple[Path, subprocess.Comp
     assert "<h1><bdi>&lt;b&gt;Ann&lt;/b&gt; &#34;Q&#34; O&#39;Neil</bdi></h1>" in ann
     # Good first, then what matters; both sessions.
     assert ann.index("What is good") < ann.index("How to mend it") < ann.index("Practise")
-    assert re.findall(r"week \d: points on \d of \d", ann) == ["week 1: points on 1 of 4", "week 2: points on 1 of 4"]
+    assert re.findall(r"week \d: points \d on, \d off;", ann) == ["week 1: points 1 on, 3 off;", "week 2: points 1 on, 3 off;"]
     lena = unescape((sheets / "Лена 明.html").read_text())
     assert lena.index("Laid the wrong way round") < lena.index("First put 1 right")
     for path in sheets.glob("*.html"):
@@ -124,7 +124,7 @@ def test_the_overview_links_to_every_sheet_and_the_table_is_a_table(made: tuple[
 
 
 def test_again_nothing_is_measured_and_marks_judge_anew(made: tuple[Path, subprocess.CompletedProcess[str]]) -> None:
-    folder, _ = made
+    folder, first = made
     results = folder / "out" / "results" / "week 1"
     before = {path.name: path.stat().st_mtime_ns for path in results.iterdir()}
     (folder / "names.csv").write_text("four-points-taped,Ann\nIMG_2,Ann\n")
@@ -134,6 +134,12 @@ def test_again_nothing_is_measured_and_marks_judge_anew(made: tuple[Path, subpro
     rows = list(csv.DictReader(StringIO((folder / "out" / "overview.csv").read_bytes().decode("utf-8-sig"), newline="")))
     assert "joints that gape" in next(row for row in rows if row["student"] == "Ann")["faults, what matters most first"]
     assert "Not in the list of names, so called after the file: cards-forgotten.jpg and one-lobe-reversed.jpg." in done.stdout
+    # Who isn't called so any more has a sheet there still.
+    assert "Not of this run" not in first.stdout
+    (told,) = (line for line in done.stdout.splitlines() if line.startswith("Not of this run, but of an earlier one"))
+    assert "1-1.pdf" in told
+    assert "in sheets, 1-1.html" in told
+    assert " Ann." not in told
 
 
 @pytest.fixture

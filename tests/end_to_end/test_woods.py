@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from tests.command_line import Run, command_line
+from tests.scenes.geometry import direction, right
 from tests.scenes.samples import lay_samples, render_samples
 
 SAMPLE = Path(__file__).parents[2] / "sample_images" / "loose-lobes.jpg"
@@ -53,6 +55,23 @@ def test_by_numbers_on_what_they_lie_on(run: Run) -> None:
     assert status == 0
     assert "The field is what they lie on" in " ".join(out.split())
     assert "1 + 2" in out
+
+
+def test_two_samples_that_touch_are_told_as_two_woods_in_one(run: Run, tmp_path: Path) -> None:
+    apart = lay_samples([("walnut", 1.0), ("ash", 1.0), ("striped", 1.0), ("maple", 1.0)], "oak", seed=1, columns=2, ppi=100.0)
+    first = apart.pieces[0]
+    beside = replace(first, wood="maple", middle=first.middle + right(direction(first.grain)) * first.size_in[1])
+    touching = replace(apart, pieces=(first, beside, *apart.pieces[2:]))
+    told = []
+    for name, laid in (("apart.jpg", apart), ("touching.jpg", touching)):
+        (tmp_path / name).write_bytes(render_samples(laid))
+        status, out, _ = run("woods", name)
+        assert status == 0
+        told.append(" ".join(out.split()))
+    assert "4 samples" in told[0]
+    assert "pale on the other" not in told[0]  # nor are stripes two woods
+    assert "Sample 1 is dark on one side and pale on the other, and its numbers are of both together" in told[1]
+    assert told[1].count("pale on the other") == 1
 
 
 def test_what_is_refused(run: Run, tmp_path: Path) -> None:

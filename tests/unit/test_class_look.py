@@ -16,7 +16,7 @@ from seamcheck.advise.go_no_go import Call
 from seamcheck.basis.errors import BadMark, MarksUnreadable, UnknownMark
 from seamcheck.basis.reasons import Reason
 from seamcheck.basis.units import Units, spoken
-from seamcheck.pages.class_content import seen_of, student_sheet
+from seamcheck.pages.class_content import row_of, seen_of, student_sheet
 from seamcheck.report.class_mend import amount
 from seamcheck.report.class_words import good_words, photo_words, things_of, untold_words
 from seamcheck.result import Inspection, Stage, Verdict
@@ -224,19 +224,42 @@ def test_sheets_speak_millimetres() -> None:
 
 def test_more_points_on_than_before_is_said_first() -> None:
     before, now = seen_of(DRY_FIT, MARKS), seen_of(ALL_WELL, MARKS)
-    from seamcheck.pages.class_content import row_of
-
     earlier = row_of(before, "A", 0, "first", "A")
     sheet = student_sheet(now, row_of(now, "A", 1, "second", "A"), [earlier], None)
-    assert sheet.good[0] == "More points on their seams than in first: 1 of 3 (4 in all) then, 4 of 4 now."
+    assert sheet.good[0] == "More points on their seams than in first: 1 on, 1 off, 2 can't tell then, 4 on, 0 off now."
     assert len(sheet.progress) == 2
-    # One point of one is a larger share of fewer, and two of four as large a share.
-    for points in ((1, 1), (2, 4)):
-        few = replace(row_of(now, "A", 1, "second", "A"), on=points[0], points_measured=points[1])
-        share = replace(earlier, on=points[0], points_measured=max(points[1], earlier.points_measured))
-        assert not student_sheet(now, few, [share], None).good[0].startswith("More points")
+    # Of a rose of eight four on are more than three of four, but a smaller share.
+    eight = replace(row_of(now, "A", 1, "second", "A"), on=4, off=4, points_measured=8, points=8)
+    three = replace(earlier, on=3, off=1, points_measured=4)
+    assert not student_sheet(now, eight, [three], None).good[0].startswith("More points")
     worse = student_sheet(before, row_of(before, "A", 1, "second", "A"), [row_of(now, "A", 0, "first", "A")], None)
     assert not worse.good[0].startswith("More points")
+
+
+def test_better_and_worse_are_said_only_where_points_too_close_to_call_cant_make_them() -> None:
+    """The same rose seen badly, then well, isn't a better one: points too close to call then may have been on."""
+    sure, near, out = (0.001, 0.002), (0.012, 0.008), (0.04, 0.002)
+    rows = {
+        name: row_of(seen_of(with_offsets(*offsets), MARKS), "A", 0, name, "A")
+        for name, offsets in {
+            "blurred": (sure, near, near, near, out, None),
+            "sharp": (sure, sure, sure, sure, out, sure),
+            "poor": (sure, out, out, out, out, out),
+            "middling": (sure, near, out, out, out, out),
+        }.items()
+    }
+
+    def told(first: str, then: str) -> str:
+        shown = ALL_WELL  # what it shows isn't asked: only the rows are
+        sheet = student_sheet(seen_of(shown, MARKS), rows[then], [rows[first]], None)
+        return "\n".join((*sheet.good, *sheet.progress))
+
+    assert "More points" not in told("blurred", "sharp")
+    assert "Whether more or fewer points lie on their seams than in blurred, these photos can't tell." in told("blurred", "sharp")
+    assert "More points on their seams than in middling: 1 on, 4 off, 1 can't tell then, 5 on, 1 off now." in told("middling", "sharp")
+    assert "Fewer points on their seams than in sharp." in told("sharp", "poor")
+    assert "Fewer points" not in told("sharp", "blurred")
+    assert "can't tell." not in told("sharp", "sharp")
 
 
 def test_marks_are_read_from_one_small_file() -> None:

@@ -16,7 +16,7 @@ from seamcheck.basis.units import Units, spoken
 from seamcheck.pages.pictures import Picture, jpeg
 from seamcheck.pages.portfolio_content import PointRow, Portfolio, accuracy
 from seamcheck.pages.portfolio_html import portfolio_html
-from seamcheck.pages.portfolio_pdf import portfolio_pdf
+from seamcheck.pages.portfolio_pdf import portfolio_pdf, unset_words
 from seamcheck.pages.words import scale_words
 from seamcheck.report.words import clock_of
 from seamcheck.result import Inspection, Stage, Verdict
@@ -104,3 +104,12 @@ def test_a_title_of_any_length_and_letters() -> None:
     text = " ".join(pypdf.PdfReader(BytesIO(data)).pages[0].extract_text().split())
     assert title in text
     assert "&lt;Zeichen&gt;" in portfolio_html(made_up(title=title), "a4").decode()
+
+
+def test_letters_that_the_paper_lacks_are_told_and_no_others() -> None:
+    assert unset_words(made_up(title="Rose für Café, no. 7 — “Øster”")) == ()
+    for name in ("木工", "مقعد"):
+        (told,) = unset_words(replace(made_up(), maker=f"Bench {name}"))
+        assert name in told
+        assert "portfolio.html" in told
+        assert name in portfolio_html(replace(made_up(), maker=f"Bench {name}"), "a4").decode()
