@@ -11,12 +11,14 @@ from math import comb, pi
 import numpy as np
 import pytest
 
+from seamcheck.basis.uncertain import Estimate
 from seamcheck.combine.change import NEW_OF_MODEL, Comparison, TipChange, compare
+from seamcheck.combine.laid_over import EDGES, OWN_SEAM, SEAM, differences
 from seamcheck.report.change_text import change_lines
 from seamcheck.report.inspection_reading import inspection_of
 from seamcheck.report.json_file import result_bytes
-from seamcheck.result import Inspection
-from tests.made_up_fit import CARDS, LINES, Lobe, moved, rose, seen
+from seamcheck.result import Inspection, Tip
+from tests.made_up_fit import CARDS, LINES, Errors, Lobe, moved, rose, seen
 
 PAIRS = 20
 PUSH_IN = 0.010
@@ -227,3 +229,30 @@ def test_a_point_that_went_against_its_own_seam_pulls_nothing_else() -> None:
     found = both.found
     assert [tip.lobe for tip in found.tips if tip.contradicts] == [both.lobes[4]]
     assert not any(tip.moved for tip in found.tips)
+
+
+def test_what_leans_a_lobe_leaves_the_fields_seam_where_it_lies() -> None:
+    """One unknown of both photos, the veneer's thickness, leans lobes clockwise in the first and counterclockwise in the later."""
+    rng = np.random.default_rng(11)
+    lobes = one_ring(rng, 8)
+    both = photos(rng, lobes, lobes)
+
+    def the_other_way(estimate: Estimate | None) -> Estimate | None:
+        return estimate and replace(estimate, shifts={name: tuple(-one for one in shift) for name, shift in estimate.shifts.items()})
+
+    def seen_from_the_other_side(tip: Tip) -> Tip:
+        assert tip.place is not None
+        moves = {**tip.place.moves, "veneer": -tip.place.moves["veneer"]}
+        place = replace(tip.place, moves=moves)
+        return replace(tip, place=place, seam_offset=the_other_way(tip.seam_offset), own_seam_offset=the_other_way(tip.own_seam_offset))
+
+    tips = {tip.lobe: seen_from_the_other_side(tip) for tip in both.later.tips}
+    pairs = [(tip, tips[number]) for tip, number in zip(both.first.tips, both.lobes, strict=True)]
+    seen = differences(pairs, (both.first.scale, both.later.scale), lambda _, first, later: float(np.hypot(first, later)))
+    assert seen is not None
+    veneer = seen.shared[:, [source == "veneer" for source in seen.sources]]
+    kinds = np.array(seen.kind)
+    leans = veneer[kinds == EDGES].ravel()
+    assert np.abs(leans) == pytest.approx(np.full(8, 2 * Errors().veneer), rel=1e-3)
+    assert veneer[kinds == OWN_SEAM].ravel() == pytest.approx(leans)
+    assert veneer[kinds == SEAM].ravel() == pytest.approx(np.zeros(8), abs=1e-6)
