@@ -34,6 +34,7 @@ LEVEL_U, CHANGE_U, CHANGE_REACH_PX, FIELD_U, UNKNOWN_U = 0.03, 0.08, 8.0, 0.35, 
 # A wood's own tint is taken beyond this share of what is seen of it, from this many pixels on, in this many bins or more.
 FAR_SHARE, FAR_FROM_PX, FEWEST_BINS = 0.6, 3.0, 4
 DARKEST = 1e-4  # linear light, below which nothing has a tint
+LEAST_CODE = 0.5 / 255  # a channel that is black may still be so light
 MOST_OVER_WOOD = 1.5  # how much lighter than the lighter wood a slit may be
 # The colour blur, by which a step between two woods is spread: tried, and looked for within so far of the edge.
 BLURS_PX, SHIFTS_PX, STEP_REACH_PX = np.geomspace(0.6, 7.0, 18), np.linspace(-6.0, 6.0, 25), 13.0
@@ -71,7 +72,7 @@ def tints_of(data: JointData, blur_px: float) -> Tints | None:
     light = np.maximum(data.light, DARKEST).astype(float)
     held = np.isfinite(data.hue[..., 0])
     colour = np.where(held[..., None], data.hue, 0.0)
-    tint = srgb_decode(np.clip(colour + srgb_encode(light)[..., None], 0.0, 1.0)) / light[..., None]
+    tint = srgb_decode(np.clip(colour + srgb_encode(light)[..., None], LEAST_CODE, 1.0)) / light[..., None]
     woods = tuple(_wood(tint, light, held, side * data.across_px) for side in (-1, 1))
     if woods[0] is None or woods[1] is None:
         return None
@@ -148,8 +149,9 @@ def _floor_tint(tints: Tints, channel: int, field: FieldTone | None) -> tuple[fl
     if field is None:
         mean = float(np.mean([wood.tint[:, channel].mean() for wood in tints.woods]))
         return mean, UNKNOWN_U * mean
-    code = srgb_encode(np.array(field.light))
-    mean = float(srgb_decode(np.clip(code * (1 + field.hue[channel]), 0.0, 1.0)) / field.light)
+    light = max(field.light, DARKEST)
+    code = srgb_encode(np.array(light)) * (1 + field.hue[channel])
+    mean = float(srgb_decode(np.clip(code, LEAST_CODE, 1.0)) / light)
     return mean, FIELD_U * mean
 
 

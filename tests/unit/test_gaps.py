@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from math import comb, erf, exp, sqrt
 
 import numpy as np
@@ -154,6 +155,18 @@ def test_a_shadow_whose_edge_is_the_strongest_is_not_taken_for_a_wood():
     gap = measure_gaps(patch_of(image), CAMERA, sites(), 0.0, 1 / 42)[0]
     assert isinstance(gap, GapFit)
     assert abs(gap.max.value - 0.045) <= gap.max.u95
+
+
+@pytest.mark.parametrize("black", [[0], [0, 1], [2], [0, 1, 2]])
+def test_channels_that_are_black_make_no_number_of_nothing(black):
+    image = picture([(0.008, 0.004), (0.012, 0.02), (0.03, 0.03), (0.002, 0.002)], np.random.default_rng(4))
+    image[..., black] = 0
+    dark = FieldTone(0.0 if len(black) == 3 else 0.02, np.full(2, -1.0))
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        for known in (None, dark):
+            for gap in measure_gaps(patch_of(image), CAMERA, sites(), 0.0, 1 / 42, known):
+                assert isinstance(gap, Reason) or np.isfinite([gap.max.value, gap.max.u, gap.mean_in, *gap.max_at_in]).all()
 
 
 def test_a_slit_as_wide_as_what_is_looked_at_is_not_told():
