@@ -18,7 +18,7 @@ Image = NDArray[np.float32]
 def srgb_decode(code: Array) -> Array:
     """Linear light 0..1 of sRGB code values 0..1 (IEC 61966-2-1)."""
     code = np.asarray(code, float)
-    return np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
+    return np.where(code <= 0.04045, code / 12.92, ((np.maximum(code, 0.04045) + 0.055) / 1.055) ** 2.4)
 
 
 def srgb_encode(light: Array) -> Array:

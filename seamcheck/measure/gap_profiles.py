@@ -14,7 +14,7 @@ from ..basis.order import median
 from ..edges import LUMA_BGR, srgb_decode
 from .gap_field import FieldTone
 from .gap_model import N_LEVELS, N_RIM, N_SHAPE, N_WOODS, SHADE_REACH, SIDE, JointData, SharedPrior
-from .gap_optics import Optics
+from .gap_optics import BLACK, Optics
 from .gap_strip import BIN_PX, JointStrip, interp_rows, median_known, slope_of_light, unsharpened
 
 N_EDGES, EDGE_APART_PX = 4, 2  # looked for, and how far apart at least
@@ -244,7 +244,7 @@ def _figure(light: Array, number: Array, side: NDArray[np.bool_]) -> _Figure:
     rows = light[:, side][held]
     if len(rows) < 2 or rows.shape[1] < 6:
         return _Figure(0.25, USUAL_STRIPE, USUAL_STRIPE)
-    level = rows.mean(axis=1, keepdims=True)
+    level = np.maximum(rows.mean(axis=1, keepdims=True), BLACK)
     rows = rows / level - 1
     blocks = 1.4826 * float(median(np.abs(level / median(level) - 1))[0])
     across = rows.mean(axis=0)
@@ -269,4 +269,4 @@ def shared_prior(data: JointData, optics: Optics, scale: float, field_light: flo
 
 def _level(light: Array, number: Array, side: NDArray[np.bool_]) -> float:
     held = light[:, side][number[:, side] > 0]
-    return float(median(held)) if len(held) else 0.3
+    return max(float(median(held)), BLACK) if len(held) else 0.3

@@ -218,7 +218,10 @@ def _fit_once(strip: SeamStrip, offset_in: float, slope: float, pivot_in: float,
     if scale < LEAST_SLOPE:
         return None
     changes = [moved / scale] if step_only else [moved / scale, (u / w) ** 2 * bell / w]
-    solver = _solver(np.column_stack([shape, *changes]), trust)[shape.shape[1] :]
+    try:
+        solver = _solver(np.column_stack([shape, *changes]), trust)[shape.shape[1] :]
+    except np.linalg.LinAlgError:
+        return None  # a step alone, with no line at all on it: where that would lie makes no difference
     places = profile @ solver[0] * (step / scale)
     widening = float(median(profile @ solver[1])) / height if abs(height) > u_height * 4 else 0.0
     width = min(max(w + min(max(widening, -0.3 * w), 0.3 * w), 0.7), 6.0) * step

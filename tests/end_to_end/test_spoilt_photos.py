@@ -40,6 +40,9 @@ def barred(bgr: Pixels) -> Pixels:
 SPOILT: dict[str, Callable[[Pixels], Pixels]] = {
     "blown out": lambda bgr: cv2.convertScaleAbs(bgr, alpha=2.2),
     "dim": lambda bgr: cv2.convertScaleAbs(bgr, alpha=0.15),
+    "crushed": lambda bgr: np.clip((bgr.astype(float) - 128) * 3.5 + 128, 0, 255).astype(np.uint8),
+    "without blue": lambda bgr: bgr * np.array([0, 1, 1], np.uint8),
+    "without red": lambda bgr: bgr * np.array([1, 1, 0], np.uint8),
     "grey": lambda bgr: cv2.cvtColor(cv2.cvtColor(bgr, cv2.COLOR_BGR2GRAY), cv2.COLOR_GRAY2BGR),
     "negative": lambda bgr: 255 - bgr,
     "mirrored": lambda bgr: np.ascontiguousarray(bgr[:, ::-1]),

@@ -169,6 +169,15 @@ def test_channels_that_are_black_make_no_number_of_nothing(black):
                 assert isinstance(gap, Reason) or np.isfinite([gap.max.value, gap.max.u, gap.mean_in, *gap.max_at_in]).all()
 
 
+def test_a_wood_that_is_crushed_to_black_makes_no_number_of_nothing():
+    image = picture([(0.008, 0.004), (0.012, 0.02), (0.03, 0.03), (0.002, 0.002)], np.random.default_rng(4))
+    image[image < 130] = 0
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        for gap in measure_gaps(patch_of(image), CAMERA, sites(), 0.0, 1 / 42):
+            assert isinstance(gap, Reason) or np.isfinite([gap.max.value, gap.max.u, gap.mean_in, *gap.max_at_in]).all()
+
+
 def test_a_slit_as_wide_as_what_is_looked_at_is_not_told():
     rng = np.random.default_rng(11)
     found = measure_gaps(patch_of(picture([(0.104, 0.104)] + [(0.01, 0.01)] * 3, rng)), CAMERA, sites(), 0.0, 1 / 42)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import erf
 from types import SimpleNamespace
 
 import cv2
@@ -16,6 +17,7 @@ from seamcheck.basis.frames import Array, bearing_of, right_of, unit_of_bearing
 from seamcheck.basis.reasons import Reason
 from seamcheck.basis.uncertain import COVERAGE_95
 from seamcheck.edges import LinearPatch
+from seamcheck.measure import seam_line
 from seamcheck.measure.seam_grain import GrainEvidence
 from seamcheck.measure.seam_line import LineFit
 from seamcheck.measure.seam_search import gather
@@ -325,3 +327,13 @@ def test_a_line_smeared_by_the_phone_s_motion_is_still_a_line() -> None:
     errors, u = np.array([error_and_u(made, fit) for made, fit in fits]).T
     assert (np.abs(errors) <= COVERAGE_95 * u).sum() >= binom.ppf(0.001, len(fits), 0.95)
     assert np.abs(errors).max() < 0.008
+
+
+def test_blocks_that_show_a_step_and_no_line_between_them_place_none(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As in a field that is blown out in part: where a line of no height lies makes no difference."""
+    u = np.arange(-seam_line.FIT_HALF_STEPS, seam_line.FIT_HALF_STEPS + 1, dtype=float)
+    bell, edge = np.exp(-0.5 * (u / 1.1) ** 2), 0.5 * np.array([erf(one / (1.1 * 2**0.5)) for one in u])
+    profile = np.stack([0.2 * edge - 0.1 * bell, np.zeros_like(u), 0.2 * edge + 0.1 * bell])
+    monkeypatch.setattr(seam_line, "_blocks_about", lambda strip, line_in: (profile, np.array([0.2, 0.4, 0.6])))
+    strip = SimpleNamespace(along_in=np.linspace(0, 0.8, 9), step_in=0.005)
+    assert seam_line.fit_line(strip, 0.0, 0.0, 0.4) is None  # type: ignore[arg-type]
