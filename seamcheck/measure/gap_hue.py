@@ -135,7 +135,7 @@ def hue_evidence(
         slope = 1 / slope_of_light(code)
         missing = tints.colour[..., channel] - (code - srgb_encode(tints.light)) @ tints.spread
         columns, u = [], []
-        for share, tint, change, wood in zip(shares, woods, toward, tints.woods, strict=False):
+        for share, tint, change, wood in zip(shares[:2], woods, toward, tints.woods, strict=True):
             columns += [share * tint * slope, share * tint * change * slope]
             u += [wood.u_level, wood.u_change]
         basis = np.stack([*columns, shares[2] * slope], axis=2) @ tints.spread
