@@ -240,7 +240,7 @@ def _bare(
     if settings.points is None or settings.points > 0:
         pattern = RosePattern(settings.points or len(fits), settings.reaches_in or (USUAL_REACH_SHARE * outer_in,))
     seams, top, centre_in = bare_top(sight, field.bearings, field.centre_in, fits, edge, pattern, settings.tolerance_in)
-    if pattern is not None:
+    if pattern is not None and top.leaves is not None:
         top = replace(top, reaches_in=pattern.reaches_in, reach_told=settings.reaches_in is not None)
     at = field.centre_in if centre_in is None else centre_in
     return Inspection(

@@ -177,3 +177,12 @@ def test_a_photo_without_cards_is_refused_in_one_sentence(tmp_path: Path) -> Non
     assert len(done.stderr.strip().splitlines()) == 1
     assert "card" in done.stderr
     assert kept.read_bytes() == before
+
+
+def test_a_rose_that_is_called_a_bare_top_gets_no_count_of_leaves() -> None:
+    """The field has eight leaves, of which the rose, the cards and the tape leave too little to see."""
+    inspection = inspect(read_photo(SAMPLES / "dry-fit.jpg"), Settings(stage=Stage.BARE))
+    assert inspection.bare is not None
+    assert 2 * len(inspection.seams) <= inspection.bare.looked_for
+    assert inspection.bare.leaves is None
+    assert inspection.bare.even is None
