@@ -60,6 +60,9 @@ def mend(group: Group, shown: Sequence[Fault], seen: Look, plan: Plan | None, se
     elif group.kind is Kind.ANGLES_SUM and seen.fit is not None:
         yield from _turn(group.faults[0], seen, plan, settings)
     elif group.kind in (Kind.POINT, Kind.GAP) and seen.fit is not None and plan is not None:
+        if plan.waits:
+            yield say("What to do about it is told by a new photo, once what lies the wrong way round is turned.")
+            return
         for fault in shown:
             yield from _by_plan(fault, seen, plan, settings)
     elif group.kind is Kind.OVERLAP:
