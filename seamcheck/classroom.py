@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from math import ceil
 from pathlib import Path
@@ -18,6 +19,7 @@ from .basis.errors import FolderTwice, ResultsAmongClass, SeamcheckError
 from .basis.language import say
 from .basis.units import Units, lengths, speak
 from .folders import make_folder
+from .job import fingerprint
 from .photo import shown_name
 from .report.class_names import Names, file_stem, plain_name
 from .report.words import list_words
@@ -87,6 +89,7 @@ def gather(folders: Sequence[Path], out: Path, names: Names | None, settings: di
     missing = sorted(set(names.by_photo.values()) - {entry.student for entry in entries}) if names else []
     if missing:
         notes.append(say("No photo was found of: {students}.", students=list_words(missing)))
+    notes += _same_photos(entries, len(sessions) > 1)
     stems: dict[str, str] = {}
     taken = set()
     for student in sorted({entry.student for entry in entries}):
@@ -94,6 +97,29 @@ def gather(folders: Sequence[Path], out: Path, names: Names | None, settings: di
     for folder in (out, out / RESULTS, out / SHEETS, *(out / RESULTS / session for session in sessions)):
         make_folder(folder)
     return Classroom(out, sessions, tuple(entries), stems, tuple(dict.fromkeys(notes)))
+
+
+def _same_photos(entries: Sequence[Entry], many: bool) -> list[str]:
+    """A sentence for each photo that was handed in more than once, byte for byte. many: whether sessions are to be named."""
+    alike: dict[int, list[Entry]] = {}
+    for entry in entries:
+        with suppress(OSError):  # one that can't be read has its own sentence later
+            alike.setdefault(entry.task.photo.stat().st_size, []).append(entry)
+    candidates = [entry for size, some in alike.items() if size and len(some) > 1 for entry in some]
+    by_bytes: dict[str, list[str]] = {}
+    for entry in candidates:
+        place = f"{entry.session_name}/" if many else ""
+        with suppress(SeamcheckError):
+            by_bytes.setdefault(fingerprint(entry.task.photo).sha256, []).append(place + plain_name(entry.task.photo.name))
+    return [
+        say(
+            "The same photo was handed in {count} times, {photos}: ask for the one that is missing.",
+            count=len(photos),
+            photos=list_words(photos),
+        )
+        for photos in by_bytes.values()
+        if len(photos) > 1
+    ]
 
 
 def _picture_px() -> int:

@@ -56,10 +56,10 @@ def _lobe_list(text: str) -> str:
 
 
 def tip_list(text: str) -> str:
-    """Lobes by number, as written; exit 2 where it is none."""
-    if not re.fullmatch(r"\d+([\s,]+\d+)*", text.strip()):
-        raise typer.BadParameter(f"{text!r} is no list of lobes: write their numbers, as 1,4,7.")
-    return text.strip()
+    """Lobes by number, or all, as written; exit 2 where it is none."""
+    if not re.fullmatch(r"(\d+|all)([\s,]+(\d+|all))*", text.strip().lower()):
+        raise typer.BadParameter(f"{text!r} is no list of lobes: write their numbers, as 1,4,7, or all.")
+    return text.strip().lower()
 
 
 def joint_list(text: str) -> str:
@@ -70,7 +70,8 @@ def joint_list(text: str) -> str:
 
 
 CheckedTipsOption = Annotated[
-    str | None, typer.Option(parser=tip_list, metavar="LOBES", help="Lobes whose points you have checked by eye and straightedge: 3,5.")
+    str | None,
+    typer.Option(parser=tip_list, metavar="LOBES", help="Lobes whose points you have checked by eye and straightedge: 3,5, or all."),
 ]
 CheckedJointsOption = Annotated[
     str | None,
@@ -85,7 +86,7 @@ def _page_name(text: str) -> Path:
 
 
 def lobes_in(text: str | None, fit: Fit, file: Path) -> frozenset[int]:
-    """The lobes that a list names; `on` stands for all whose points are on their seams."""
+    """The lobes that a list names; `on` stands for all whose points are on their seams, `all` for all."""
     from .photo import shown_name
     from .result import Verdict
 
@@ -93,6 +94,8 @@ def lobes_in(text: str | None, fit: Fit, file: Path) -> frozenset[int]:
     for word in re.split(r"[\s,]+", text or ""):
         if word == "on":
             found |= {lobe.number for lobe in fit.lobes if lobe.verdict is Verdict.ON}
+        elif word == "all":
+            found |= set(fit.by_number)
         elif word:
             if int(word) not in fit.by_number:
                 known = ", ".join(str(number) for number in sorted(fit.by_number)) or "none"

@@ -11,7 +11,7 @@ import numpy as np
 from .advise.bare_top import bare_top
 from .advise.card_notes import card_notes
 from .advise.known_notes import known_notes
-from .advise.photo_notes import photo_notes, unseen_ring_notes
+from .advise.photo_notes import copy_notes, photo_notes, unseen_ring_notes
 from .advise.rose_place import RosePattern
 from .advise.what_helps import Known as Told
 from .advise.what_helps import Rose, what_helps
@@ -165,6 +165,7 @@ def _inspect(photo: Photo, settings: Settings) -> Inspection:
     field = field_tone(patch, solve.camera, ordered, cards) if face.raised else None
     gaps = measure_gaps(patch, solve.camera, sites, face.z_in, veneer_in, field, optics)
     at = centre_in if centre_in is not None else np.mean([lobe.kite.tip_in for lobe in lobes], axis=0)
+    scale = _scale(solve, at, face.z_in, print_check)
     return Inspection(
         photo.name,
         photo.size_px,
@@ -172,7 +173,7 @@ def _inspect(photo: Photo, settings: Settings) -> Inspection:
         settings.stage is not None,
         settings.tolerance_in,
         settings.gap_tolerance_in,
-        _scale(solve, at, face.z_in, print_check),
+        scale,
         None if centre_in is None else solve.camera.px_from_plane(centre_in, face.z_in),
         tips,
         tuple(_joint(site, gap, sight, solve, settings) for site, gap in zip(sites, gaps, strict=True)),
@@ -180,6 +181,7 @@ def _inspect(photo: Photo, settings: Settings) -> Inspection:
         (),
         (
             *photo.notes,
+            *copy_notes(_full_px(photo), photo.was_exif, scale.px_per_in),
             *photo_notes(optics, exponent),
             *unseen_ring_notes(unseen),
             *_scale_notes(search, solve, at, print_check, settings),
@@ -240,9 +242,10 @@ def _bare(
     if settings.points is None or settings.points > 0:
         pattern = RosePattern(settings.points or len(fits), settings.reaches_in or (USUAL_REACH_SHARE * outer_in,))
     seams, top, centre_in = bare_top(sight, field.bearings, field.centre_in, fits, edge, pattern, settings.tolerance_in)
-    if pattern is not None:
+    if pattern is not None and top.leaves is not None:
         top = replace(top, reaches_in=pattern.reaches_in, reach_told=settings.reaches_in is not None)
     at = field.centre_in if centre_in is None else centre_in
+    scale = _scale(solve, at, 0.0, check)
     return Inspection(
         photo.name,
         photo.size_px,
@@ -250,12 +253,21 @@ def _bare(
         settings.stage is not None,
         settings.tolerance_in,
         settings.gap_tolerance_in,
-        _scale(solve, at, 0.0, check),
+        scale,
         None if centre_in is None else solve.camera.px_from_plane(centre_in),
         seams=seams,
-        warnings=(*photo.notes, *_scale_notes(search, solve, at, check, settings)),
+        warnings=(
+            *photo.notes,
+            *copy_notes(_full_px(photo), photo.was_exif, scale.px_per_in),
+            *_scale_notes(search, solve, at, check, settings),
+        ),
         bare=top,
     )
+
+
+def _full_px(photo: Photo) -> tuple[int, int]:
+    width, height = photo.size_px
+    return width * photo.reduced_by, height * photo.reduced_by
 
 
 def _scale(solve: PlaneSolve | KnownSolve, at_in: Array, face_in: float, check: PrintScale) -> Scale:

@@ -177,9 +177,10 @@ class RosePlace:
 class BareTop:
     """What a bare top is, besides its seams."""
 
-    leaves: int
+    leaves: int | None  # None where the seams that were followed don't bear a count out
+    looked_for: int  # seams: as many as the likeliest pattern of leaves has
     u_centre_in: float  # standard uncertainty of where the seams meet, along the worst direction, from the seams alone
-    lost: tuple[tuple[int, float, Reason], ...]  # seams that couldn't be had: number, bearing (rad, from the photo's up), why
+    lost: tuple[tuple[int, float, Reason], ...]  # seams that couldn't be had: number, bearing (rad, from up), why; () if leaves is None
     numbers: tuple[int, ...]  # of the seams that were measured
     diameter: Estimate | None  # inches
     edge_off: Estimate | None  # inches: how far the round edge's centre lies from where the seams meet

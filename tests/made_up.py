@@ -153,6 +153,7 @@ BARE_TOP = replace(
     seams=tuple(replace(seam, cue="line") for seam in BARE.seams[:3]),
     bare=BareTop(
         4,
+        4,
         0.001,
         ((4, radians(270), Reason.SEAM_FAINT),),
         (1, 2, 3),

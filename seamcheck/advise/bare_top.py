@@ -18,6 +18,11 @@ from ..result import BareTop, RosePlace, RosePoint, Seam
 from .rose_place import Placing, RosePattern, even_place, fewest_suited, place_rose, suited_lobes
 
 
+def bears_out(followed: int, looked_for: int) -> bool:
+    """Whether so many seams followed, of a pattern's all, tell its count: half of them fit half as many leaves just as well."""
+    return 2 * followed > looked_for
+
+
 def bare_top(
     sight: Sight,
     bearings: Array,
@@ -27,11 +32,15 @@ def bare_top(
     pattern: RosePattern | None,
     tolerance_in: float,
 ) -> tuple[tuple[Seam, ...], BareTop, Array | None]:
-    """(the seams that were measured, the top, where the seams meet (2,) or None). bearings (n,): of all seams, going round."""
+    """(the seams that were measured, the top, where the seams meet (2,) or None). bearings (n,): of all seams, going round.
+
+    Where too few of them could be followed to bear the pattern out, those alone are told and numbered, and no rose is placed.
+    """
     camera = sight.camera
     lines = [None if isinstance(fit, Reason) else fit.line for fit in fits]
     known = [line for line in lines if line is not None]
     centre_in = centre_of(known) if len(known) >= LEAST_SEAMS else None
+    missing, counted = len(fits) - len(known), bears_out(len(known), len(fits))
     at = found_centre_in if centre_in is None else centre_in
     up = camera.up_bearing_at(at)
     # Numbered clockwise from the one nearest to the photo's up.
@@ -40,7 +49,7 @@ def bare_top(
     order = order[order.index(first) :] + order[: order.index(first)]
     fits, lines = [fits[k] for k in order], [lines[k] for k in order]
     known = [line for line in lines if line is not None]
-    numbers = seam_numbers(sight, known, len(lines) - len(known))
+    numbers = seam_numbers(sight, known, missing)
     seams: list[Seam] = []
     which: list[int] = []
     for k, fit in enumerate(fits):
@@ -57,19 +66,19 @@ def bare_top(
                 fit.cue,
             )
         )
-        which.append(k + 1)
+        which.append(k + 1 if counted else len(seams))
     lost = [(k + 1, float((bearings[order[k]] - up) % (2 * np.pi)), fit) for k, fit in enumerate(fits) if isinstance(fit, Reason)]
     u_centre = float("nan")
     if centre_in is not None:
-        u_centre = float(np.hypot(np.sqrt(np.linalg.eigvalsh(centre_cov(known))[-1]), centre_scatter(known, len(lost))))
+        u_centre = float(np.hypot(np.sqrt(np.linalg.eigvalsh(centre_cov(known))[-1]), centre_scatter(known, missing)))
     diameter = edge_off = edge_way = edge_centre = edge_places = None
     if isinstance(edge, RoundEdge):
         edge_centre, edge_places = camera.px_from_plane(edge.centre_in), camera.px_from_plane(edge.places_in)
         if centre_in is not None:
-            found = edge_numbers(sight, known, edge, len(lost))
+            found = edge_numbers(sight, known, edge, missing)
             diameter, edge_off, edge_way = found.diameter, found.off_centre, float((found.off_bearing - up) % (2 * np.pi))
     even = fewest = None
-    if pattern is not None and centre_in is not None:
+    if pattern is not None and centre_in is not None and counted:
         placed = place_rose(sight, lines, pattern)
         if placed is not None:
             even = _reported(camera, lines, pattern, placed, centre_in, up)
@@ -77,9 +86,10 @@ def bare_top(
                 other = fewest_suited(sight, lines, pattern, tolerance_in)
                 fewest = None if other is None else _reported(camera, lines, pattern, other, centre_in, up)
     top = BareTop(
+        len(fits) if counted else None,
         len(fits),
         u_centre,
-        tuple(lost),
+        tuple(lost) if counted else (),
         tuple(which),
         diameter,
         edge_off,

@@ -12,7 +12,7 @@ since both do the same to the joint, and a lobe that lies well isn't lifted agai
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -118,10 +118,18 @@ class Plan:
     gap_misses: Mapping[int, Array] = field(
         default_factory=dict
     )  # joint's index -> (2,) inches beyond its band at either end, negative: it binds
+    waits: bool = False  # for lobes that lie the wrong way round: nothing is planned till they are turned, and nothing is held to be missed
 
 
 def plan_fit(fit: Fit, settings: PlanSettings = PlanSettings()) -> Plan:
-    """The plan. There always is one: what doesn't close is held in `tip_misses` and `gap_misses`."""
+    """The plan. There always is one: what doesn't close is held in `tip_misses` and `gap_misses`.
+
+    A lobe that is turned over brings other edges to its neighbours, and these are laid against theirs: till then nothing is planned.
+    """
+    if fit.odd_lobes or fit.divided:
+        still = {lobe.number: np.zeros(3) for lobe in fit.lobes}
+        as_it_lies = _told(fit, settings, still, np.zeros((len(fit.joints), 2)))
+        return replace(as_it_lies, tip_misses={}, gap_misses={}, waits=True)
     solved = solve(fit, settings.keep, settings.wood, settings.most_eased_in)
     motions = {number: np.zeros(3) if np.abs(motion).sum() < SLIGHT_IN else motion for number, motion in solved.motions.items()}
     tapers = np.where(solved.tapers < settings.shaving_in / 2, 0.0, solved.tapers)

@@ -12,6 +12,23 @@ from ..optics import Optics
 # Motion shorter than this, and blur less than this, cost little (standard deviation of the blur, photo pixels).
 MOVED_PX, OUT_OF_FOCUS_PX = 3.0, 1.8
 
+# What messaging apps make of a photo is no longer than this (pixels, common practice, no source), and where it has fewer pixels to the inch
+# than this, the original, twice to three times as long, would tell much more.
+COPY_LONG_PX, COPY_PX_PER_IN = 2100, 100.0
+
+
+def copy_notes(size_px: tuple[int, int], was_exif: bool, px_per_in: float) -> tuple[str, ...]:
+    """A sentence where the photo looks like a messaging app's copy. size_px: of the file's picture; px_per_in: at the rose."""
+    if was_exif or max(size_px) > COPY_LONG_PX or px_per_in >= COPY_PX_PER_IN:
+        return ()
+    return (
+        say(
+            "The photo is small ({count} pixels to the inch) and has no camera data, as a messaging app's copy has none: measure the "
+            "original file, of which more can be told.",
+            count=round(px_per_in),
+        ),
+    )
+
 
 def photo_notes(optics: Optics, light_exponent: float = 1.0) -> tuple[str, ...]:
     """Plain sentences, worst first."""

@@ -13,6 +13,7 @@ from .units import lengths
 class _Why:
     sentence: str  # what is wrong, in the trade's words; follows "unmeasured, because"
     remedy: str  # what to do about it
+    of_seam: tuple[str, str] | None = None  # both as they are said of a bare top's seam, which has no point beside it
 
 
 class Reason(Enum):
@@ -28,11 +29,19 @@ class Reason(Enum):
         to_say("light it low from that side, or check the point by eye and straightedge"),
     )
     SEAM_COVERED = _Why(
-        to_say("tape, a card or the frame hides the field seam beyond the point"), to_say("clear {an_inch} of the seam beyond the point")
+        to_say("tape, a card or the frame hides the field seam beyond the point"),
+        to_say("clear {an_inch} of the seam beyond the point"),
+        (to_say("tape, a card or the frame hides the seam"), to_say("clear the seam of tape and cards, with all of it in view")),
     )
-    SEAM_FAINT = _Why(to_say("the field seam doesn't show beyond the point"), to_say("wipe the field with a damp cloth or come closer"))
+    SEAM_FAINT = _Why(
+        to_say("the field seam doesn't show beyond the point"),
+        to_say("wipe the field with a damp cloth or come closer"),
+        (to_say("the seam doesn't show"), to_say("wipe the field with a damp cloth or come closer")),
+    )
     SEAM_AMBIGUOUS = _Why(
-        to_say("two lines lie where the field seam should be"), to_say("rub out pencil lines, or check this point with a straightedge")
+        to_say("two lines lie where the field seam should be"),
+        to_say("rub out pencil lines, or check this point with a straightedge"),
+        (to_say("two lines lie where the seam should be"), to_say("rub out pencil lines, or check this seam with a straightedge")),
     )
     OWN_SEAM_COVERED = _Why(to_say("tape hides the lobe's own dark/light line"), to_say("lift the tape from the lobe"))
     OWN_SEAM_FAINT = _Why(to_say("the lobe's dark/light line doesn't show"), to_say("take the photo in even light"))
@@ -63,3 +72,13 @@ class Reason(Enum):
     @property
     def remedy(self) -> str:
         return say(self.value.remedy, an_inch=lengths().about_an_inch())
+
+    @property
+    def seam_sentence(self) -> str:
+        """The sentence of a bare top's seam."""
+        return say(self.value.of_seam[0]) if self.value.of_seam else self.sentence
+
+    @property
+    def seam_remedy(self) -> str:
+        """The remedy of a bare top's seam."""
+        return say(self.value.of_seam[1]) if self.value.of_seam else self.remedy

@@ -81,8 +81,9 @@ def _moves(first: Inspection, other: Inspection, there: Array, here: Array) -> I
         yield rigid_motion(*(np.array([one.scale.card_places_in[card] for card in common]) for one in (other, first)))
     if len(there) == 1 and len(here) == 1:
         yield np.eye(2), there[0] - here[0]
-    for i in range(min(ANCHORS, len(there)) if len(there) > 1 else 0):
-        j = int(np.argmax(np.sum((there - there[i]) ** 2, axis=1)))
+    placed = np.flatnonzero(np.isfinite(there).all(axis=1))
+    for i in placed[:ANCHORS] if len(placed) > 1 else ():
+        j = int(placed[np.argmax(np.sum((there[placed] - there[i]) ** 2, axis=1))])
         length = float(np.linalg.norm(there[j] - there[i]))
         for k, m in permutations(range(len(here)), 2):
             rings = other.tips[k].ring == first.tips[i].ring and other.tips[m].ring == first.tips[j].ring
@@ -100,7 +101,9 @@ def rigid_motion(points: Array, onto: Array) -> tuple[Array, Array]:
 
 def _nearest(moved: Array, there: Array, allowed: Array) -> list[tuple[int, int]]:
     """(index in moved, index there) of those that are nearest to each other, and near enough."""
-    apart = np.where(allowed, np.linalg.norm(moved[:, None] - there[None], axis=-1), np.inf)
+    apart = np.linalg.norm(moved[:, None] - there[None], axis=-1)
+    # A tip without a place is near to none: argmin would take what isn't a number for the least.
+    apart = np.where(allowed & np.isfinite(apart), apart, np.inf)
     pairs = [(k, int(np.argmin(apart[k]))) for k in range(len(moved)) if np.isfinite(apart[k]).any()]
     return [(k, i) for k, i in pairs if apart[k, i] < FARTHEST_IN and int(np.argmin(apart[:, i])) == k]
 

@@ -300,6 +300,8 @@ def _joint_row(joint: Joint) -> JointRow:
 def _plan_part(fit: Fit, plan: Plan, settings: PlanSettings, decision: Decision) -> Part:
     after = (*on_record(decision), *assumed(fit), *whys(fit, plan, settings), closing_words(fit, plan, table=False))
     first = " ".join(first_of_all(fit))
+    if plan.waits:
+        return Part(say("The plan"), f"{first} {nothing_words(fit, plan, settings)}", after=tuple(on_record(decision)))
     if not plan.moves:
         return Part(say("The plan"), f"{first} {nothing_words(fit, plan, settings)}".lstrip(), after=after)
     steps = tuple(

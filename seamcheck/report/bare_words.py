@@ -18,9 +18,21 @@ def seam_numbers(inspection: Inspection) -> list[int]:
     return list(inspection.bare.numbers[: len(inspection.seams)])
 
 
+def leaves_words(top: BareTop) -> str:
+    """How many leaves, or why that can't be told and what to do about it."""
+    if top.leaves is None:
+        return say(
+            "How many leaves the top has can't be told: of {all} seams that were looked for, {count} could be followed. If a rose lies on "
+            "it, say so by --stage dry-fit or inlaid; if it's bare, wipe it with a damp cloth, light it evenly and come closer.",
+            all=top.looked_for,
+            count=len(top.numbers) or say("none"),
+        )
+    return say_count("The top has {count} leaf.", "The top has {count} leaves.", top.leaves)
+
+
 def top_sentences(top: BareTop) -> list[str]:
     """Leaves and edge."""
-    leaves = say_count("The top has {count} leaf.", "The top has {count} leaves.", top.leaves)
+    leaves = leaves_words(top)
     if top.diameter is None:
         if top.edge_reason is None:
             return [f"{leaves} {say('Its diameter is unmeasured.')}"]

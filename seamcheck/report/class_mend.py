@@ -57,6 +57,8 @@ def mend(group: Group, shown: Sequence[Fault], seen: Look, plan: Plan | None, se
             "Lift it, turn it over or change it for one that is dark on the same hand as the rest, and take a new photo before you plane "
             "anything."
         )
+    elif group.kind in (Kind.POINT, Kind.GAP, Kind.ANGLES_SUM) and plan is not None and plan.waits:
+        yield say("What to do about it is told by a new photo, once what lies the wrong way round is turned.")
     elif group.kind is Kind.ANGLES_SUM and seen.fit is not None:
         yield from _turn(group.faults[0], seen, plan, settings)
     elif group.kind in (Kind.POINT, Kind.GAP) and seen.fit is not None and plan is not None:

@@ -131,6 +131,12 @@ def _loose(inspection: Inspection) -> str:
 def _bare(inspection: Inspection) -> str:
     if not inspection.seams:
         return say("Can't tell: no seam of the top could be followed.")
+    if inspection.bare is not None and inspection.bare.leaves is None:
+        return say_count(
+            "Can't tell how many leaves it has, nor where a rose would lie: {count} seam alone could be followed.",
+            "Can't tell how many leaves it has, nor where a rose would lie: {count} seams alone could be followed.",
+            len(inspection.seams),
+        )
     known = [(seam, seam.off_centre.value) for seam in inspection.seams if seam.off_centre is not None]
     if not known:
         return say_count(

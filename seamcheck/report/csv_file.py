@@ -17,7 +17,7 @@ from ..basis.uncertain import COVERAGE_95, Estimate
 from ..basis.units import MM_PER_IN, lengths
 from ..judge import REPORTED_DECIMALS, reported
 from ..result import Inspection, Joint, Seam, Tip, Verdict
-from .bare_words import seam_numbers
+from .bare_words import leaves_words, seam_numbers
 from .words import clock_of, offset_words, round_the_top, u95_degrees
 
 BYTE_ORDER_MARK = "\ufeff"
@@ -67,6 +67,8 @@ def csv_bytes(inspection: Inspection) -> bytes:
     writer.writerows(_seam(number, seam) for number, seam in zip(seam_numbers(inspection), inspection.seams, strict=True))
     if inspection.bare is not None:
         writer.writerows(_lost_seam(*lost) for lost in inspection.bare.lost)
+        if inspection.bare.leaves is None:
+            writer.writerow({"kind": "top", "verdict": Verdict.UNMEASURED.value, "why": leaves_words(inspection.bare)})
     return (BYTE_ORDER_MARK + text.getvalue()).encode()
 
 
@@ -150,6 +152,6 @@ def _lost_seam(number: int, bearing: float, reason: Reason) -> Row:
         "clock": _clock(bearing),
         "bearing (deg)": f"{degrees(bearing) % 360:.2f}",
         "verdict": Verdict.UNMEASURED.value,
-        "why": f"{reason.sentence}: {reason.remedy}",
+        "why": f"{reason.seam_sentence}: {reason.seam_remedy}",
         "seam": number,
     }

@@ -49,7 +49,7 @@ def decide_lines(fit: Fit, decision: Decision, file: str) -> list[str]:
     if decision.call is Call.GO:
         lines += ["", *_marks(decision), "", *_knife(decision)]
     else:
-        lines += ["", *_wrapped(_next(decision, file))]
+        lines += ["", *_wrapped(_next(fit, decision, file))]
     return [*lines, "", *_wrapped(f"{say(KNIFE_IN)} {say(MAKERS_FIRST)}")]
 
 
@@ -152,8 +152,10 @@ def on_record(decision: Decision) -> Iterator[str]:
     )
 
 
-def _next(decision: Decision, file: str) -> str:
+def _next(fit: Fit, decision: Decision, file: str) -> str:
     later = say("Register marks and the order of cuts come with a go.")
+    if decision.call is Call.NOT_YET and (decision.odd_lobes or fit.divided):
+        return f"{say('Next: put that right, and take a new photo; what to ease and what to move is planned from that.')} {later}"
     if decision.call is Call.NOT_YET:
         plan = say(
             "Next: `seamcheck plan {file}` says what to ease and what to move; then take a new photo. No word overrides what the photo "

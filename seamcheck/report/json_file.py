@@ -265,6 +265,7 @@ def _top(top: BareTop, px: _Pixels) -> Json:
     """A bare top besides its seams. Bearings from the photo's up; misses and turns positive clockwise."""
     return {
         "leaves": top.leaves,
+        "seams_looked_for": top.looked_for,
         "seam_numbers": list(top.numbers),
         "unmeasured_seams": [{"seam": k, "bearing_deg": _bearing_deg(bearing), "reason": why.name.lower()} for k, bearing, why in top.lost],
         "centre_u95_in": _upward(COVERAGE_95 * top.u_centre_in, REPORTED_DECIMALS),

@@ -163,7 +163,9 @@ def _joint_items(inspection: Inspection) -> list[Item]:
 
 def _bare_items(top: BareTop, tolerance_in: float) -> list[Item]:
     """The edge, and how the rose is to be laid."""
-    items = [Item(f"{number}:  {clock_of(bearing)}, " + say("unmeasured: {why}", why=why.sentence)) for number, bearing, why in top.lost]
+    items = [
+        Item(f"{number}:  {clock_of(bearing)}, " + say("unmeasured: {why}", why=why.seam_sentence)) for number, bearing, why in top.lost
+    ]
     items += [Item(sentence, alone=True) for sentence in top_sentences(top)]
     place = top.fewest or top.even
     if place is None:

@@ -133,13 +133,12 @@ def plan_marks(fit: Fit, plan: Plan, scale: float) -> Marks:
     reach = reach_of(fit)
     laying = _Laying(scale, np.array([[-reach, -reach], [reach, reach]]))
     times = exaggeration(plan)
-    steps = {move.lobe: step for step, move in enumerate(plan.moves, 1)}
     for ease in plan.eases:
         _lay_wedge(laying, fit.by_number[ease.lobe], ease, times)
     for move in plan.moves:
         _lay_tip_arrow(laying, fit.by_number[move.lobe], move)
     for lobe in fit.lobes:
-        _lay_number(laying, lobe, steps.get(lobe.number))
+        _lay_number(laying, lobe, _when(fit, plan, lobe))
     _lay_notes(laying)  # beside wedges and points, which have one place each; the arrows in a lobe go where room is left
     for move in plan.moves:
         _lay_arrows(laying, fit.by_number[move.lobe], move)
@@ -218,9 +217,16 @@ def _lay_arrow(laying: _Laying, middles: Sequence[Array], way: Array) -> Array:
     return middle
 
 
-def _lay_number(laying: _Laying, lobe: FitLobe, step: int | None) -> None:
-    """Its number, and beneath it when it is laid."""
-    words = say("stays") if step is None else _ordinal(step)
+def _when(fit: Fit, plan: Plan, lobe: FitLobe) -> str:
+    """When a lobe is laid."""
+    if plan.waits:
+        return say("to turn") if lobe.number in fit.odd_lobes else ""
+    steps = {move.lobe: step for step, move in enumerate(plan.moves, 1)}
+    return _ordinal(steps[lobe.number]) if lobe.number in steps else say("stays")
+
+
+def _lay_number(laying: _Laying, lobe: FitLobe, words: str) -> None:
+    """Its number, and words beneath it."""
     number, when = laying.extent(str(lobe.number), NUMBER_PT, bold=True), laying.extent(words, SMALL_PT)
     whole = np.array([max(number[0], when[0]), number[1] + when[1]])
     places = [_on(lobe, at) + aside * right_of(lobe.axis) for aside in ASIDE_IN for at in NUMBER_AT]

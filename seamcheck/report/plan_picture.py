@@ -103,13 +103,13 @@ def plan_sheet(fit: Fit, plan: Plan, settings: PlanSettings) -> Sheet:
 
 
 def _below(fit: Fit, plan: Plan, settings: PlanSettings, share: float) -> tuple[tuple[tuple[Block, ...], ...], Block]:
-    rows: list[tuple[Block, ...]] = [(_block(_legend(plan), share * USUAL_PT),)]
+    rows: list[tuple[Block, ...]] = [(_block(_legend(fit, plan), share * USUAL_PT),)]
     listed = _list(plan, settings)
     if listed:
         half, middle_in = (len(listed) + 1) // 2, PAGE_IN[0] / 2 + GAP_IN
         columns = ((SIDE_IN, listed[:half], middle_in - GAP_IN), (middle_in, listed[half:], PAGE_IN[0] - SIDE_IN))
         rows.append(tuple(_block(part, share * LISTED_PT, left_in=left, right_in=right) for left, part, right in columns))
-    held = [*assumed(fit), *whys(fit, plan, settings)]
+    held = [] if plan.waits else [*assumed(fit), *whys(fit, plan, settings)]
     if held:
         rows.append((_block(held, share * LISTED_PT),))
     return tuple(rows), _block(_foot(fit, plan, settings), share * USUAL_PT, bold=True)
@@ -141,7 +141,7 @@ def _draw_rose(axes: Axes, fit: Fit, plan: Plan, marks: Marks) -> None:
     reach = reach_of(fit)
     axes.set_xlim(-reach, reach)
     axes.set_ylim(-reach, reach)
-    lifted = {move.lobe for move in plan.moves}
+    lifted = {move.lobe for move in plan.moves} | (set(fit.odd_lobes) if plan.waits else set())
     for lobe in fit.lobes:
         _draw_lobe(axes, lobe, lobe.number in lifted)
     for joint in fit.joints:
@@ -184,7 +184,10 @@ def _draw_note(axes: Axes, note: Note) -> None:
     )
 
 
-def _legend(plan: Plan) -> list[str]:
+def _legend(fit: Fit, plan: Plan) -> list[str]:
+    if plan.waits:
+        seen = say("Seen from above, as in the photo.")
+        return [f"{seen} {say('What lies the wrong way round is white.')}" if fit.odd_lobes else seen]
     unit = lengths().plural.capitalize()
     lines = [
         say(
@@ -235,6 +238,8 @@ def _foot(fit: Fit, plan: Plan, settings: PlanSettings) -> list[str]:
         mind = say("Move first; ease only what still binds; test after each stroke. Wood can't be put back.")
     else:
         mind = no_wood_words(fit, plan) if plan.moves else nothing_words(fit, plan, settings)
+    if plan.waits:
+        return [mind]
     if plan.tip_misses or plan.gap_misses or not fit.lobes or not fit.joints:
         return [mind, closing_words(fit, plan)]
     return [mind, say("Then take a new photo before you knife in.")]

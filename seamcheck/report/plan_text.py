@@ -36,6 +36,8 @@ def plan_lines(fit: Fit, plan: Plan, settings: PlanSettings) -> list[str]:
     for sentence in first_of_all(fit):
         lines += [*_wrapped(sentence, 6), ""]
     lines += _steps(fit, plan, settings)
+    if plan.waits:
+        return [*lines, "", *_wrapped(" ".join(map(say, (BY_EYE, MAKERS_FIRST))))]
     lines += ["", *_after(fit, plan)]
     for sentence in [*assumed(fit), *whys(fit, plan, settings)]:
         lines += ["", *_wrapped(sentence, 6)]
@@ -98,6 +100,11 @@ def _steps(fit: Fit, plan: Plan, settings: PlanSettings) -> Iterator[str]:
 
 def nothing_words(fit: Fit, plan: Plan, settings: PlanSettings) -> str:
     """Of a plan without a step: whether none is needed, or none is allowed."""
+    if plan.waits:
+        return say(
+            "Till then nothing else is planned: a lobe that is turned brings other edges to its neighbours, and each of these is laid "
+            "against the next, so what they need hangs on it too."
+        )
     if not fit.lobes or not fit.joints:
         return say("No plan can be made of it.")
     if plan.tip_misses or plan.gap_misses:
@@ -271,6 +278,8 @@ def assumed(fit: Fit) -> Iterator[str]:
 
 def whys(fit: Fit, plan: Plan, settings: PlanSettings) -> Iterator[str]:
     """Why it doesn't close, where it doesn't."""
+    if plan.waits:
+        return
     angles = root_angles(fit)
     if angles is not None and angles.told:
         yield _angle_words(angles, settings)

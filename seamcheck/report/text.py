@@ -302,7 +302,7 @@ def _seam_lines(inspection: Inspection) -> Iterator[Line]:
         return
     for number, bearing, reason in inspection.bare.lost:
         yield Line(f"  {number:>4} {clock_of(bearing):>10}  {say('unmeasured')}", STYLES[Verdict.UNMEASURED])
-        yield from _because(say("because {why}: {remedy}.", why=reason.sentence, remedy=reason.remedy))
+        yield from _because(say("because {why}: {remedy}.", why=reason.seam_sentence, remedy=reason.seam_remedy))
     for sentence in top_sentences(inspection.bare):
         yield Line("")
         yield from (Line(words) for words in _wrapped(sentence))

@@ -58,6 +58,17 @@ def test_plan_takes_its_words_for_wood(folder: Path, wood: str) -> None:
     assert run(folder, "plan", "fit.json", "--wood", wood, "--keep", "on").returncode == 0
 
 
+def test_all_points_may_be_said_to_be_checked(folder: Path) -> None:
+    """It is the same page as with every one of them named."""
+    every = ",".join(str(tip["lobe"]) for tip in json.loads((folder / "fit.json").read_text())["tips"])
+    said, named, untold = (
+        run(folder, "decide", "fit.json", *words) for words in (("--checked-tips", "all"), ("--checked-tips", every), ())
+    )
+    assert said.returncode == named.returncode == 0, said.stderr
+    assert said.stdout == named.stdout
+    assert said.stdout != untold.stdout
+
+
 def test_decide_keeps_a_page(folder: Path) -> None:
     done = run(folder, "decide", "fit.json", "--checked-tips", "3", "--checked-joints", "all", "--page", "page.txt")
     assert done.returncode == 0, done.stderr

@@ -16,7 +16,9 @@ import pypdf
 import pypdfium2
 import pytest
 
+from seamcheck.advise.class_marks import Marks
 from seamcheck.classroom import gather
+from seamcheck.pages.class_overview import overview
 from seamcheck.report.class_names import names_of
 from tests.command_line import Run, command_line
 from tests.end_to_end.test_pages import tells_nothing, with_place
@@ -189,3 +191,21 @@ def test_two_photos_of_one_student_get_two_sheets_and_two_students_of_one_name_s
     assert [entry.student for entry in classroom.entries] == ["Ann", "Ann (b.jpg)", "ann"]
     assert len({stem.casefold() for stem in classroom.stems.values()}) == 3
     assert any("more than one photo" in note for note in classroom.notes)
+
+
+def test_the_same_photo_handed_in_twice_is_told(tmp_path: Path) -> None:
+    """Byte for byte, whatever it's called; two that can't be read because they are empty aren't meant."""
+    bytes_of = {
+        "week 1": {"ann.jpg": b"one", "bea.jpg": b"two", "cal.jpg": b""},
+        "week 2": {"IMG_7.jpg": b"one", "bea.jpg": b"owt", "cal.jpg": b""},
+    }
+    for session, photos in bytes_of.items():
+        (tmp_path / session).mkdir()
+        for name, data in photos.items():
+            (tmp_path / session / name).write_bytes(data)
+    classroom = gather([tmp_path / "week 1", tmp_path / "week 2"], tmp_path / "out", None, {})
+    told = [note for note in classroom.notes if "same photo" in note]
+    assert told == ["The same photo was handed in 2 times, week 1/ann.jpg and week 2/IMG_7.jpg: ask for the one that is missing."]
+    assert told[0] in overview((), classroom.sessions, Marks(), classroom.notes).notes
+    alone = gather([tmp_path / "week 1"], tmp_path / "out", None, {})
+    assert not any("same photo" in note for note in alone.notes)

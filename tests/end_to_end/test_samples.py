@@ -177,3 +177,36 @@ def test_a_photo_without_cards_is_refused_in_one_sentence(tmp_path: Path) -> Non
     assert len(done.stderr.strip().splitlines()) == 1
     assert "card" in done.stderr
     assert kept.read_bytes() == before
+
+
+def test_a_rose_that_is_called_a_bare_top_gets_no_count_of_leaves() -> None:
+    """The field has eight leaves, of which the rose, the cards and the tape leave too little to see."""
+    inspection = inspect(read_photo(SAMPLES / "dry-fit.jpg"), Settings(stage=Stage.BARE))
+    assert inspection.bare is not None
+    assert 2 * len(inspection.seams) <= inspection.bare.looked_for
+    assert inspection.bare.leaves is None
+    assert inspection.bare.even is None
+
+
+def test_a_messaging_apps_copy_is_told_to_be_one(tmp_path: Path) -> None:
+    """Small and without camera data. Either alone may be the person's own wish."""
+    from PIL import Image
+
+    with Image.open(SAMPLES / "dry-fit.jpg") as image:
+        exif = image.getexif()
+        image.save(tmp_path / "bare-of-data.jpg", quality=92)
+        small = image.resize((1600, 1200), Image.Resampling.LANCZOS)
+        small.save(tmp_path / "copy.jpg", quality=85)
+        small.save(tmp_path / "small.jpg", quality=85, exif=exif)
+    told = {
+        path.name: [note for note in inspect(read_photo(path), Settings()).warnings if "messaging app" in note]
+        for path in tmp_path.iterdir()
+    }
+    assert told == {
+        "bare-of-data.jpg": [],
+        "small.jpg": [],
+        "copy.jpg": [
+            "The photo is small (83 pixels to the inch) and has no camera data, as a messaging app's copy has none: measure the original "
+            "file, of which more can be told."
+        ],
+    }

@@ -5,9 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from seamcheck.advise.bare_top import bare_top
+from seamcheck.advise.rose_place import RosePattern
 from seamcheck.basis.frames import Array, right_of, unit_of_bearing
 from seamcheck.basis.lines import Line
+from seamcheck.basis.reasons import Reason
 from seamcheck.measure.bare_numbers import OTHER_SEAMS, centre_cov, edge_numbers, seam_numbers
+from seamcheck.measure.field_seams import FieldSeamFit
 from seamcheck.measure.lobes import LobeFit
 from seamcheck.measure.loose_numbers import lobe_shape
 from seamcheck.measure.round_edge import RoundEdge, _circle
@@ -86,3 +90,23 @@ def test_a_root_to_the_right_of_its_own_seam_is_counted_clockwise():
     shape = lobe_shape(SIGHT, lines, LobeFit(None, None, None))
     assert shape.own_root_offset is not None
     assert shape.own_root_offset.value == pytest.approx(0.01)
+
+
+@pytest.mark.parametrize(("followed", "looked_for", "leaves"), [(4, 20, None), (4, 8, None), (5, 8, 8), (8, 8, 8), (0, 8, None)])
+def test_a_count_of_leaves_stands_only_where_most_seams_bear_it_out(followed: int, looked_for: int, leaves: int | None) -> None:
+    """Half of a pattern's seams are those of half as many leaves just as well."""
+    bearings = np.arange(looked_for) * 2 * np.pi / looked_for
+    line = [Line(2 * unit_of_bearing(one), float(one), np.diag([1e-6, 1e-6]), 0.0005, 0.0, 1.5) for one in bearings]
+    step = max(1, looked_for // max(followed, 1))
+    seen = [k * step % looked_for for k in range(followed)]
+    fits = [FieldSeamFit(line[k], "line", 3) if k in seen else Reason.SEAM_FAINT for k in range(looked_for)]
+    pattern = RosePattern(4, (3.0,))
+    seams, top, _ = bare_top(SIGHT, bearings, np.zeros(2), fits, Reason.EDGE_OUT_OF_FRAME, pattern, 1 / 64)
+    assert (top.leaves, top.looked_for) == (leaves, looked_for)
+    assert len(seams) == len(top.numbers) == followed
+    if leaves is None:
+        assert top.numbers == tuple(range(1, followed + 1))
+        assert top.lost == ()
+        assert top.even is top.fewest is None
+    else:
+        assert len(top.lost) == looked_for - followed

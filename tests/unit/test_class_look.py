@@ -207,6 +207,22 @@ def test_mending_is_the_plans() -> None:
             assert f"Move lobe {move.lobe}: its point {amount(move.tip_right_in)} {side}" in told
 
 
+@pytest.mark.parametrize("divided", [False, True])
+def test_nothing_is_told_to_be_moved_before_a_lobe_is_turned(divided: bool) -> None:
+    """Nor where as many dark halves lie on one hand as on the other, so that nobody knows which are wrong."""
+    fit = seen(rose(np.random.default_rng(3), points=4, scatter_in=0.03), "made up.jpg")
+    assert "Move lobe" in things(seen_of(fit, MARKS))
+    if divided:
+        sides = ("cw", "ccw") * len(fit.tips)
+        fit = replace(fit, tips=tuple(replace(one, dark_side=side) for one, side in zip(fit.tips, sides, strict=False)), odd_lobes=())
+    else:
+        fit = replace(fit, odd_lobes=(2,))
+    told = things(seen_of(fit, MARKS))
+    assert ("told by a new photo, once what lies the wrong way round is turned" if divided else "First put 1 right") in told
+    for words in ("Move lobe", "Move its point", "ease lobe", "Move all lobes", "the joints hold it"):
+        assert words not in told
+
+
 def test_a_rose_that_is_let_in_is_told_to_be_moved_nowhere() -> None:
     told = things(seen_of(replace(DRY_FIT, stage=Stage.INLAID, odd_lobes=()), MARKS))
     assert told.count("The rose is let in") == 2

@@ -14,7 +14,7 @@ from seamcheck.basis.uncertain import Estimate
 from seamcheck.combine.fit import WRONGLY_DOUBTED, together
 from seamcheck.combine.match import match
 from seamcheck.combine.numbers import combined, disagreement
-from seamcheck.result import Verdict
+from seamcheck.result import Inspection, Verdict
 from tests.made_up_fit import Errors, moved, rose, seen
 
 TURNS = (0.0, 20.0, 45.0, 90.0, 137.0, 180.0, 270.0, 300.0)
@@ -36,6 +36,28 @@ def test_lobes_are_matched_however_the_phone_was_turned(turn_deg: float) -> None
     assert len(found) == 16
     for number, like in found.items():
         assert truth_of(other, lobes, turn_deg, number) == truth_of(first, lobes, 0.0, like)
+
+
+@pytest.mark.parametrize("cards", [None, {}])
+@pytest.mark.parametrize("which", ["first", "other", "both"])
+def test_a_tip_without_a_place_costs_no_other_its_like(cards: dict | None, which: str) -> None:
+    """Result files of earlier versions may hold such. By the cards' places, and by the tips' alone."""
+    lobes = rose(np.random.default_rng(1))
+    first = seen(lobes, "a.jpg", rng=np.random.default_rng(2))
+    other = seen(lobes, "b.jpg", radians(45), rng=np.random.default_rng(3))
+    if cards is not None:
+        other = replace(other, scale=replace(other.scale, card_places_in=cards))
+    lost = {"first": (2,), "other": (7,), "both": (2, 7)}[which]
+
+    def without(inspection: Inspection, index: int) -> Inspection:
+        tips = tuple(replace(tip, place_in=None) if k == index else tip for k, tip in enumerate(inspection.tips))
+        return replace(inspection, tips=tips)
+
+    found = match(without(first, 2) if 2 in lost else first, without(other, 7) if 7 in lost else other)
+    whole = match(first, other)
+    mine = {number: like for number, like in whole.items() if not (2 in lost and like == first.tips[2].lobe)}
+    assert found == {number: like for number, like in mine.items() if not (7 in lost and number == other.tips[7].lobe)}
+    assert len(found) >= 14
 
 
 def test_cards_that_lay_still_tell_a_perfect_roses_turns_apart() -> None:

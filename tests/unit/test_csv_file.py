@@ -92,3 +92,11 @@ def test_our_tables_are_told_from_others() -> None:
     assert is_table(csv_bytes(DRY_FIT))
     assert csv_bytes(DRY_FIT) == csv_bytes(replace(DRY_FIT))
     assert not any(map(is_table, [b"", b"kind,lobe\r\n", b"\xef\xbb\xbfname,price\r\n", b"\xff"]))
+
+
+def test_leaves_that_cannot_be_counted_have_a_row() -> None:
+    assert BARE_TOP.bare is not None
+    *seams, last = rows(csv_bytes(replace(BARE_TOP, bare=replace(BARE_TOP.bare, leaves=None, looked_for=20, lost=()))))
+    assert [row["kind"] for row in seams] == ["seam"] * 3
+    assert (last["kind"], last["verdict"]) == ("top", "unmeasured")
+    assert "of 20 seams that were looked for, 3 could be followed" in last["why"]

@@ -342,3 +342,19 @@ def test_no_way_in_reads_as_an_inch() -> None:
     with spoken(Units.MM):
         assert move_words(inward).endswith("all of it 2.21 toward the centre")
         assert not re.search(r"\d in\b|\bin \d", move_words(inward) + short_move(inward))
+
+
+@pytest.mark.parametrize("wrong", [{"odd_lobes": (2,)}, {"divided": True}])
+def test_nothing_is_planned_till_every_lobe_lies_the_right_way_round(wrong: dict) -> None:
+    """A lobe that is turned brings other edges to its neighbours."""
+    _, fit = exact(2, 8)
+    assert plan_fit(fit).moves
+    turned = replace(fit, **wrong)
+    plan = plan_fit(turned)
+    assert plan.waits
+    assert plan.moves == plan.eases == troubles(turned, PlanSettings(), plan) == ()
+    words = unwrapped(plan_lines(turned, plan, PlanSettings()))
+    assert "First of all: " in words
+    assert "Till then nothing else is planned" in words
+    for told in ("Lift", "What should come of it", "Ease", "assumes", "doesn't all come right", "Nothing is to be eased"):
+        assert told not in words

@@ -168,3 +168,12 @@ def test_a_page_is_known_as_ours() -> None:
     fit = well()
     assert is_page(page_bytes(decide_lines(fit, decide(fit), "fit.json")))
     assert not is_page(b"my own notes")
+
+
+@pytest.mark.parametrize("wrong", [{"odd_lobes": (2,)}, {"divided": True}])
+def test_no_plan_is_named_next_while_a_lobe_lies_the_wrong_way_round(wrong: dict) -> None:
+    rng = np.random.default_rng(2)
+    fit = replace(measured(make(rng, 4, 1), rng, 0.001, 0.001), **wrong)
+    words = " ".join(" ".join(decide_lines(fit, decide(fit), "fit.json")).split())
+    assert "Next: put that right, and take a new photo" in words
+    assert "seamcheck plan" not in words

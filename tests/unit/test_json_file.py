@@ -88,7 +88,7 @@ def test_a_measured_bare_top_says_what_it_is() -> None:
     assert document["seams"][1]["off_centre_in"] == 0.004
     assert document["seams"][1]["off_centre_u95_in"] == 0.003
     top = document["top"]
-    assert (top["leaves"], top["seam_numbers"]) == (4, [1, 2, 3])
+    assert (top["leaves"], top["seams_looked_for"], top["seam_numbers"]) == (4, 4, [1, 2, 3])
     assert top["unmeasured_seams"] == [{"seam": 4, "bearing_deg": 270.0, "reason": "seam_faint"}]
     assert (top["diameter_in"], top["diameter_u95_in"], top["edge_off_bearing_deg"]) == (16.02, 0.02, 120.0)
     assert (top["rose_reaches_in"], top["rose_reach_told"]) == ([3.0], False)

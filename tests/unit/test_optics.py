@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from seamcheck.advise.photo_notes import photo_notes
+from seamcheck.advise.photo_notes import COPY_LONG_PX, COPY_PX_PER_IN, copy_notes, photo_notes
 from seamcheck.basis.frames import right_of, unit_of_bearing
 from seamcheck.cards.geometry import CARD_HEIGHT_IN, CARD_WIDTH_IN, COLUMNS, PAPER_THICKNESS_IN, ROWS, SQUARE_IN, outline_in
 from seamcheck.edges import Sharpening, srgb_encode
@@ -130,3 +130,11 @@ def test_what_to_do_about_motion_and_focus_is_said() -> None:
     assert "hold it still" in moved
     (soft,) = photo_notes(Optics(2.2, Sharpening(0.4, 1.4)))
     assert "focus" in soft
+
+
+def test_only_a_small_coarse_photo_without_camera_data_is_taken_for_a_copy() -> None:
+    assert len(copy_notes((1600, 1200), False, 67.0)) == 1
+    assert len(copy_notes((1200, 1600), False, 67.0)) == 1
+    assert copy_notes((1600, 1200), True, 67.0) == ()
+    assert copy_notes((COPY_LONG_PX + 1, 1200), False, 67.0) == ()
+    assert copy_notes((1600, 1200), False, COPY_PX_PER_IN) == ()

@@ -127,7 +127,21 @@ def made_bare(count: int) -> Inspection:
     place = RosePlace(CAMERA.px_from_plane(np.array([0.01, 0.0])), (0.01, 0.0), 0.001, points, 0.01)
     edge = CAMERA.px_from_plane(4.2 * unit_of_bearing(np.linspace(0, 6.2, 60)))
     top = BareTop(
-        count, 0.001, (), tuple(range(1, count + 1)), estimate(8.4), estimate(0.02), 1.0, edge[0], edge, None, (2.5,), True, place, place
+        count,
+        count,
+        0.001,
+        (),
+        tuple(range(1, count + 1)),
+        estimate(8.4),
+        estimate(0.02),
+        1.0,
+        edge[0],
+        edge,
+        None,
+        (2.5,),
+        True,
+        place,
+        place,
     )
     return replace(made_inspection((), stage=Stage.BARE), seams=seams, bare=top)
 

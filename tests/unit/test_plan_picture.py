@@ -12,6 +12,7 @@ from PIL import Image
 from seamcheck.advise.fit import Fit
 from seamcheck.advise.fit_plan import Plan, PlanSettings, plan_fit
 from seamcheck.report.picture_file import is_picture
+from seamcheck.report.plan_marks import plan_marks
 from seamcheck.report.plan_picture import ROSE_LEAST_IN, plan_picture, plan_sheet
 from seamcheck.report.plan_text import assumed, closing_words, first_of_all, plan_lines, whys
 from seamcheck.result import Verdict
@@ -74,7 +75,7 @@ def test_what_comes_first_stands_above_the_rose(fit: Fit) -> None:
         assert first.startswith("First of all: ")
         assert first in printed(one)[0]
         lines = " ".join(" ".join(plan_lines(one, plan_fit(one), PlanSettings())).split())
-        assert lines.index(first) < lines.index("Lift lobe")
+        assert lines.index(first) < lines.index("Till then nothing else is planned" if plan_fit(one).waits else "Lift lobe")
     assert "First of all" not in printed(fit)[0]
 
 
@@ -145,3 +146,12 @@ def test_a_name_of_any_length_and_letters_is_only_a_name(fit: Fit) -> None:
 
 def test_a_jpeg_where_it_is_asked_for(fit: Fit) -> None:
     assert drawn(fit, plan_fit(fit), ".jpg").shape == (1650, 1275, 3)
+
+
+def test_on_a_page_that_waits_no_lobe_is_said_to_stay(fit: Fit) -> None:
+    """The one that has to be turned least of all."""
+    turned = replace(fit, odd_lobes=(3,))
+    notes = [note.words for note in plan_marks(turned, plan_fit(turned), 1.0).notes]
+    assert "to turn" in notes
+    assert "stays" not in notes
+    assert "What lies the wrong way round is white." in printed(turned)[1]

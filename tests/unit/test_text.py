@@ -243,7 +243,7 @@ def test_two_seams_are_not_said_to_pass_the_centre_by_nothing() -> None:
 
 def test_a_bare_top_says_how_to_lay_the_rose() -> None:
     words = " ".join(" ".join(line.words.split()) for line in report_lines(BARE_TOP))
-    assert "unmeasured because the field seam doesn't show" in words
+    assert "unmeasured because the seam doesn't show" in words
     assert (
         "The top has 4 leaves. It is 16 1/64 in across (16.020 ±.020), and its middle lies 1/32 in (.0300 ±.0060) toward 4 o'clock" in words
     )
@@ -260,3 +260,24 @@ def test_a_bare_top_says_how_to_lay_the_rose() -> None:
         "Its diameter is unmeasured, because too little of the round edge is in the photo: step back until the whole top is in view."
         in bare
     )
+
+
+def test_a_bare_top_s_seam_is_spoken_of_as_a_seam() -> None:
+    """There is no point yet beside which to clear an inch."""
+    assert BARE_TOP.bare is not None
+    lost = tuple((4 + k, 4.0 + 0.3 * k, why) for k, why in enumerate((Reason.SEAM_FAINT, Reason.SEAM_COVERED, Reason.SEAM_AMBIGUOUS)))
+    words = " ".join(" ".join(line.words.split()) for line in report_lines(replace(BARE_TOP, bare=replace(BARE_TOP.bare, lost=lost))))
+    assert "because the seam doesn't show: wipe the field" in words
+    assert "clear the seam of tape and cards" in words
+    assert "check this seam with a straightedge" in words
+    assert "the point:" not in words
+    assert "this point" not in words
+
+
+def test_a_bare_top_whose_leaves_cannot_be_counted_is_told() -> None:
+    assert BARE_TOP.bare is not None
+    top = replace(BARE_TOP.bare, leaves=None, looked_for=20, lost=(), even=None, fewest=None)
+    words = " ".join(" ".join(line.words.split()) for line in report_lines(replace(BARE_TOP, bare=top)))
+    assert "How many leaves the top has can't be told: of 20 seams that were looked for, 3 could be followed." in words
+    assert "Can't tell how many leaves it has, nor where a rose would lie: 3 seams alone could be followed." in words
+    assert "The top has" not in words
