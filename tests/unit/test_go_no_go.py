@@ -125,10 +125,15 @@ def test_no_word_overrides_what_the_photo_shows() -> None:
     every_joint = frozenset(frozenset(joint.lobes) for joint in well().joints)
     off = with_tip(well(), 2, offset_in=0.03, verdict=Verdict.OFF)
     gaping = with_joint(well(), 0, max_in=0.03, verdict=Verdict.OPEN)
-    for fit in (off, gaping, replace(well(), odd_lobes=(5,))):
+    turned = replace(well(), odd_lobes=(5,))
+    for fit, what_next in (
+        (off, "seamcheck plan fit.json"),
+        (gaping, "seamcheck plan fit.json"),
+        (turned, "put that right, and take a new photo"),
+    ):
         decision = decide(fit, everyone, every_joint)
         assert decision.call is Call.NOT_YET
-        assert "seamcheck plan fit.json" in page(fit, tips_by_eye=everyone, joints_by_eye=every_joint)
+        assert what_next in page(fit, tips_by_eye=everyone, joints_by_eye=every_joint)
     assert "1/32 in off, clockwise" in page(off)
     assert not decide(off, everyone).tips[2].by_eye  # nor is it on record as checked
 
