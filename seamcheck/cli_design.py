@@ -122,6 +122,10 @@ RootAngleOption = Annotated[
 StripOption = Annotated[float | None, typer.Option(parser=_size, metavar="LENGTH", help="The widest strip to be had.")]
 TopOption = Annotated[float | None, typer.Option(parser=_size, metavar="LENGTH", help="The top's diameter.")]
 BandOption = Annotated[float | None, typer.Option(parser=_size, metavar="LENGTH", help="The width of the top's edge band.")]
+DarkOption = Annotated[
+    Side,
+    typer.Option(parser=one_of(Side), metavar=metavar_of(Side), help="The side of a lobe that is dark, looking from its root to its tip."),
+]
 KeptRoseOption = Annotated[
     Path | None,
     typer.Option("--job", metavar="FOLDER", help="The rose is the last pattern that `template --job FOLDER` kept."),
@@ -138,12 +142,7 @@ def template(
     strip: StripOption = None,
     top: TopOption = None,
     band: BandOption = None,
-    dark: Annotated[
-        Side,
-        typer.Option(
-            parser=one_of(Side), metavar=metavar_of(Side), help="The side of a lobe that is dark, looking from its root to its tip."
-        ),
-    ] = Side.RIGHT,
+    dark: DarkOption = Side.RIGHT,
     leaf_length: Annotated[float, typer.Option(parser=_size, metavar="LENGTH", help="A leaf's length, along the grain.")] = "36in",  # type: ignore[assignment]
     leaf_width: Annotated[float, typer.Option(parser=_size, metavar="LENGTH", help="A leaf's width.")] = "5in",  # type: ignore[assignment]
     spare: Annotated[int, typer.Option(parser=whole(0, MOST_SPARE_LOBES), metavar="NUMBER", help="Lobes to spare in each ring.")] = 1,
@@ -394,20 +393,17 @@ def _outline_of(path: Path) -> tuple[Array, tuple[int, ...], str]:
     """Outline, lobes and what to know about it, of a result file."""
     import json
 
-    from .basis.errors import NewerResult, NoOutline
+    from .basis.errors import NoOutline
     from .design.measured import GOOD_TO_IN, measured_outline
     from .photo import read_bytes, shown_name
-    from .report.json_file import SCHEMA_VERSION
-    from .report.result_reading import STAGES
+    from .report.result_reading import STAGES, refuse_newer
 
     name = shown_name(path)
     try:
         document: Any = json.loads(read_bytes(path))
     except (ValueError, RecursionError):
         raise NoOutline(file=name, why="it isn't one that `seamcheck inspect --json` wrote of a rose") from None
-    version = document.get("schema_version") if isinstance(document, dict) else None
-    if isinstance(version, int) and version > SCHEMA_VERSION:
-        raise NewerResult(file=name, version=version, known=SCHEMA_VERSION)
+    refuse_newer(document.get("schema_version") if isinstance(document, dict) else None, name)
     stage = document.get("stage") if isinstance(document, dict) else None
     if isinstance(stage, str) and stage in STAGES and stage not in ("dry-fit", "inlaid"):
         raise NoOutline(file=name, why=say("it shows {stage}, not a rose on its top", stage=STAGES[stage]))

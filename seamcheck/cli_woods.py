@@ -13,6 +13,7 @@ from .basis.units import Units
 from .cli_design import (
     USUAL_REACH_IN,
     BandOption,
+    DarkOption,
     PointsOption,
     ReachOption,
     RingsOption,
@@ -24,7 +25,7 @@ from .cli_design import (
     refuse_rose_options,
     wish_of,
 )
-from .cli_options import UnitsOption, metavar_of, one_of, picture_name
+from .cli_options import UnitsOption, picture_name
 
 if TYPE_CHECKING:
     from .woods.look import Looked
@@ -69,12 +70,7 @@ def woods(
     strip: StripOption = None,
     top: TopOption = None,
     band: BandOption = None,
-    dark: Annotated[
-        Side,
-        typer.Option(
-            parser=one_of(Side), metavar=metavar_of(Side), help="The side of a lobe that is dark, looking from its root to its tip."
-        ),
-    ] = Side.RIGHT,
+    dark: DarkOption = Side.RIGHT,
     units: UnitsOption = Units.IN,
 ) -> None:
     """Say which woods stand apart as dark and light, and both from the field.

@@ -21,6 +21,7 @@ from ..basis.order import median
 from ..edges import srgb_decode, srgb_encode
 from .gap_field import FieldTone
 from .gap_model import JointData, blurred_step, doubtful_sum
+from .gap_optics import BLACK
 from .gap_strip import median_known, slope_of_light
 
 # What colour that no opening explains does to a bin of a mean profile (standard deviation, code 0..1), and how many bins of
@@ -33,7 +34,6 @@ COLOUR_NOISE, DEPENDENCE = 0.020, 6.0
 LEVEL_U, CHANGE_U, CHANGE_REACH_PX, FIELD_U, UNKNOWN_U = 0.03, 0.08, 8.0, 0.35, 0.35
 # A wood's own tint is taken beyond this share of what is seen of it, from this many pixels on, in this many bins or more.
 FAR_SHARE, FAR_FROM_PX, FEWEST_BINS = 0.6, 3.0, 4
-DARKEST = 1e-4  # linear light, below which nothing has a tint
 LEAST_CODE = 0.5 / 255  # a channel that is black may still be so light
 MOST_OVER_WOOD = 1.5  # how much lighter than the lighter wood a slit may be
 # The colour blur, by which a step between two woods is spread: tried, and looked for within so far of the edge.
@@ -57,7 +57,7 @@ class WoodTint:
 class Tints:
     """The colours of a joint's profiles; only where both woods are seen away from the joint."""
 
-    light: Array  # (n_blocks, n_bins) linear luma, DARKEST at least
+    light: Array  # (n_blocks, n_bins) linear luma, BLACK at least
     colour: Array  # (n_blocks, n_bins, 2): code of blue and of red less luma; 0 where unknown
     weight: Array  # (n_blocks, n_bins): 1 / variance; 0 where unknown
     woods: tuple[WoodTint, WoodTint]  # left, right
@@ -69,7 +69,7 @@ def tints_of(data: JointData, blur_px: float) -> Tints | None:
 
     blur_px: by how much the photo blurs colour more than light, standard deviation.
     """
-    light = np.maximum(data.light, DARKEST).astype(float)
+    light = np.maximum(data.light, BLACK).astype(float)
     held = np.isfinite(data.hue[..., 0])
     colour = np.where(held[..., None], data.hue, 0.0)
     tint = srgb_decode(np.clip(colour + srgb_encode(light)[..., None], LEAST_CODE, 1.0)) / light[..., None]
@@ -123,14 +123,14 @@ def hue_evidence(
     shares = [lights[0] * on_left, lights[1] * on_right]
     most = MOST_OVER_WOOD * np.maximum(1 - on_left - on_right, 0.0) * np.maximum(*lights)
     shares.append(np.clip(tints.light - shares[0] - shares[1], 0.0, most))
-    scale = tints.light / (shares[0] + shares[1] + shares[2] + DARKEST)
+    scale = tints.light / (shares[0] + shares[1] + shares[2] + BLACK)
     shares = [share * scale for share in shares]
     toward = [np.exp(np.minimum(side, 0.0) / CHANGE_REACH_PX) for side in (across - left[..., None], right[..., None] - across)]
     by_block, together = np.zeros(width.shape), np.zeros(len(width))
     for channel in range(2):
         woods = [wood.tint[:, channel, None] for wood in tints.woods]
         floor, u_floor = _floor_tint(tints, channel, field)
-        light = np.clip(shares[0] * woods[0] + shares[1] * woods[1] + shares[2] * floor, DARKEST, 1.0)
+        light = np.clip(shares[0] * woods[0] + shares[1] * woods[1] + shares[2] * floor, BLACK, 1.0)
         code = srgb_encode(light)
         slope = 1 / slope_of_light(code)
         missing = tints.colour[..., channel] - (code - srgb_encode(tints.light)) @ tints.spread
@@ -149,7 +149,7 @@ def _floor_tint(tints: Tints, channel: int, field: FieldTone | None) -> tuple[fl
     if field is None:
         mean = float(np.mean([wood.tint[:, channel].mean() for wood in tints.woods]))
         return mean, UNKNOWN_U * mean
-    light = max(field.light, DARKEST)
+    light = max(field.light, BLACK)
     code = srgb_encode(np.array(light)) * (1 + field.hue[channel])
     mean = float(srgb_decode(np.clip(code, LEAST_CODE, 1.0)) / light)
     return mean, FIELD_U * mean

@@ -253,17 +253,17 @@ def _figure(light: Array, number: Array, side: NDArray[np.bool_]) -> _Figure:
     return _Figure(max(1.5 * blocks, 0.02), max(spread, 0.015), max(float(coarse.std()), LEAST_STRIPE))
 
 
-def shared_prior(data: JointData, optics: Optics, scale: float, field_light: float | None = None) -> SharedPrior:
+def shared_prior(data: JointData, look: Look) -> SharedPrior:
     """What is taken to be likely before looking: about the edge found, the photo's blur, the slit's light and the woods' figure."""
     brighter = float(data.wood.max())
     wall = float(data.wood[0] if data.lean_px > 0 else data.wood[1])
     rim = np.repeat(data.stripe, N_RIM // 2)
     floor, u_floor = FLOOR * brighter, FLOOR_U * brighter
-    if field_light is not None:
-        floor, u_floor = field_light, FIELD_U * field_light + FIELD_FLOOR_U
+    if look.field is not None:
+        floor, u_floor = look.field.light, FIELD_U * look.field.light + FIELD_FLOOR_U
     mean = np.array([0.35 * wall, floor, 0, 0, *np.zeros(N_RIM), *np.zeros(N_SHAPE)])
     u = [0.4 * wall + 0.05 * brighter, u_floor, BOTH_SHADE_U * brighter, EITHER_SHADE_U * brighter, *rim]
-    u += [EDGE_FREE_PX, EDGE_FREE_PX, BOW_IN * scale, optics.u_log_blur]
+    u += [EDGE_FREE_PX, EDGE_FREE_PX, BOW_IN * look.strip.scale, look.optics.u_log_blur]
     return SharedPrior(mean, np.array(u))
 
 

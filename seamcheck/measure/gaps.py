@@ -147,11 +147,11 @@ def _measure(begun: _Begun, colour_px: float) -> GapFit | Reason:
         return _Seen(look, begun.site, reference, data, tints_of(data, colour_px))
 
     joint = seen(begun.edges[0], begun.data)
-    prior = shared_prior(joint.data, look.optics, scale, None if look.field is None else look.field.light)
+    prior = shared_prior(joint.data, look)
     edges = _slit_first(joint, prior, begun.edges)
     if edges[0] is not joint.reference:
         joint = seen(edges[0], profiles(look, edges[0], COARSE_GROUP_BLOCKS))
-        prior = shared_prior(joint.data, look.optics, scale, None if look.field is None else look.field.light)
+        prior = shared_prior(joint.data, look)
     coarse = weigh(joint.data, prior, *_nodes(scale, edges))
     for _ in range(2):
         keep = _best(coarse, _likely(joint, coarse))

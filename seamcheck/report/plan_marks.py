@@ -132,13 +132,13 @@ def plan_marks(fit: Fit, plan: Plan, scale: float) -> Marks:
     """Laid out for a drawing of so many inches of paper to the inch of the top."""
     reach = reach_of(fit)
     laying = _Laying(scale, np.array([[-reach, -reach], [reach, reach]]))
-    times = exaggeration(plan)
+    times, when = exaggeration(plan), _when(fit, plan)
     for ease in plan.eases:
         _lay_wedge(laying, fit.by_number[ease.lobe], ease, times)
     for move in plan.moves:
         _lay_tip_arrow(laying, fit.by_number[move.lobe], move)
     for lobe in fit.lobes:
-        _lay_number(laying, lobe, _when(fit, plan, lobe))
+        _lay_number(laying, lobe, when[lobe.number])
     _lay_notes(laying)  # beside wedges and points, which have one place each; the arrows in a lobe go where room is left
     for move in plan.moves:
         _lay_arrows(laying, fit.by_number[move.lobe], move)
@@ -217,12 +217,12 @@ def _lay_arrow(laying: _Laying, middles: Sequence[Array], way: Array) -> Array:
     return middle
 
 
-def _when(fit: Fit, plan: Plan, lobe: FitLobe) -> str:
-    """When a lobe is laid."""
+def _when(fit: Fit, plan: Plan) -> dict[int, str]:
+    """When each lobe is laid, by its number."""
     if plan.waits:
-        return say("to turn") if lobe.number in fit.odd_lobes else ""
-    steps = {move.lobe: step for step, move in enumerate(plan.moves, 1)}
-    return _ordinal(steps[lobe.number]) if lobe.number in steps else say("stays")
+        return {lobe.number: say("to turn") if lobe.number in fit.odd_lobes else "" for lobe in fit.lobes}
+    steps = {move.lobe: _ordinal(step) for step, move in enumerate(plan.moves, 1)}
+    return {lobe.number: steps.get(lobe.number, say("stays")) for lobe in fit.lobes}
 
 
 def _lay_number(laying: _Laying, lobe: FitLobe, words: str) -> None:

@@ -68,11 +68,16 @@ def read_document(path: Path, name: str) -> dict[str, Any]:
     version = document.get("schema_version") if isinstance(document, dict) else None
     if not isinstance(version, int) or isinstance(version, bool) or version < 1:
         raise NotAResult(file=name)
-    if version > SCHEMA_VERSION:
-        raise NewerResult(file=name, version=version, known=SCHEMA_VERSION)
+    refuse_newer(version, name)
     if not {"photo", "stage", "tips", "joints"} <= document.keys():
         raise NotAResult(file=name)
     return document
+
+
+def refuse_newer(version: object, name: str) -> None:
+    """Raises NewerResult where a result file's version is one that this program doesn't know yet."""
+    if isinstance(version, int) and version > SCHEMA_VERSION:
+        raise NewerResult(file=name, version=version, known=SCHEMA_VERSION)
 
 
 def _fit(document: Mapping[str, Any]) -> Fit:
